@@ -41,7 +41,9 @@ type CourseInfo struct {
 	Placed *Placed `json:"placed"` // null without positions
 }
 
-// Placed is the shift and turn that brings the recorded track onto the plan.
+// Placed tells how the course had to be moved to lie under the recorded track: to the right and
+// forward in the plan's axes, then turned clockwise. It is the receiver's constant offset, seen
+// from the plan. ResidualM is the root mean square of what is left at the obstacles jumped.
 type Placed struct {
 	RightM    float64 `json:"right_m"`
 	ForwardM  float64 `json:"forward_m"`

@@ -1,0 +1,140 @@
+package report
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"reflect"
+	"strings"
+
+	"groundline/trace"
+)
+
+// JSON writes the debrief as one JSON object, indented, with a newline at its end. The
+// order of the fields is the order of [Debrief], so that the same debrief is the same
+// bytes. An absent figure is null, an empty list is [], and no number is NaN or infinite: a
+// debrief that holds one is refused with an error that names the field.
+//
+// Numbers are rounded to what they can mean: an estimate to three digits of half its
+// interval's width, so that rounding moves no bound by more than 0.5 % of that; other numbers to the
+// decimals of their unit (see decimalsOf).
+func JSON(w io.Writer, d *Debrief) error {
+	out, err := rounded(reflect.ValueOf(*d), "debrief", "")
+	if err != nil {
+		return err
+	}
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", " ")
+	if err := enc.Encode(out.Interface()); err != nil {
+		return fmt.Errorf("debrief as JSON: %w", err)
+	}
+	return nil
+}
+
+// intervalDigits is how many digits of half an interval's width the JSON keeps: rounding
+// then moves a bound by at most half a unit in a hundred, too little to change how often the
+// interval holds the truth.
+const intervalDigits = 3
+
+var (
+	estimateType = reflect.TypeFor[trace.Estimate]()
+	floatType    = reflect.TypeFor[float64]()
+)
+
+// rounded is a deep copy of v with every number rounded and every nil slice made empty.
+// path is where v stands, for errors; name is the JSON name of the field it is in.
+func rounded(v reflect.Value, path, name string) (reflect.Value, error) {
+	out := reflect.New(v.Type()).Elem()
+	switch {
+	case v.Type() == estimateType:
+		e := v.Interface().(trace.Estimate)
+		for _, x := range []float64{e.Value, e.Low, e.High} {
+			if math.IsNaN(x) || math.IsInf(x, 0) {
+				return out, fmt.Errorf("%s: %v is not a number that can be told", path, e)
+			}
+		}
+		out.Set(reflect.ValueOf(roundEstimate(e)))
+	case v.Type() == floatType:
+		if x := v.Float(); math.IsNaN(x) || math.IsInf(x, 0) {
+			return out, fmt.Errorf("%s: %v is not a number that can be told", path, x)
+		}
+		out.SetFloat(roundTo(v.Float(), decimalsOf(name)))
+	case v.Kind() == reflect.Pointer:
+		if v.IsNil() {
+			return out, nil
+		}
+		elem, err := rounded(v.Elem(), path, name)
+		if err != nil {
+			return out, err
+		}
+		out.Set(reflect.New(v.Type().Elem()))
+		out.Elem().Set(elem)
+	case v.Kind() == reflect.Slice:
+		out.Set(reflect.MakeSlice(v.Type(), v.Len(), v.Len()))
+		for i := range v.Len() {
+			elem, err := rounded(v.Index(i), fmt.Sprintf("%s[%d]", path, i), name)
+			if err != nil {
+				return out, err
+			}
+			out.Index(i).Set(elem)
+		}
+	case v.Kind() == reflect.Struct:
+		for i := range v.NumField() {
+			field := jsonName(v.Type().Field(i))
+			elem, err := rounded(v.Field(i), path+"."+field, field)
+			if err != nil {
+				return out, err
+			}
+			out.Field(i).Set(elem)
+		}
+	default:
+		out.Set(v)
+	}
+	return out, nil
+}
+
+// jsonName is the name of a field in the JSON.
+func jsonName(f reflect.StructField) string {
+	name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+	return name
+}
+
+// decimalsOf is how many decimals a plain number keeps, by the unit that ends its JSON
+// name: times to the millisecond and places to the millimetre, finer than any recording
+// tells them; ratios (grade, cosines, probabilities) to a ten-thousandth.
+func decimalsOf(name string) int {
+	switch {
+	case strings.HasSuffix(name, "_s"), strings.HasSuffix(name, "_m"), strings.HasSuffix(name, "_hz"),
+		strings.HasSuffix(name, "_deg"):
+		return 3
+	default:
+		return 4
+	}
+}
+
+// roundEstimate rounds value and bounds to the same decimals, so that their order stays.
+func roundEstimate(e trace.Estimate) trace.Estimate {
+	half := (e.High - e.Low) / 2
+	decimals := 6 // without doubt: only the dust of binary fractions is wiped off
+	if half > 0 {
+		decimals = min(decimals, intervalDigits-1-int(math.Floor(math.Log10(half))))
+	}
+	return trace.Estimate{
+		Value: roundTo(e.Value, decimals), Low: roundTo(e.Low, decimals), High: roundTo(e.High, decimals),
+	}
+}
+
+// roundTo rounds to so many decimals; fewer than none rounds to tens, hundreds and so on.
+// Minus zero becomes zero.
+func roundTo(x float64, decimals int) float64 {
+	scale := math.Pow(10, math.Abs(float64(decimals)))
+	if decimals < 0 {
+		return math.Round(x/scale)*scale + 0
+	}
+	if r := math.Round(x*scale) / scale; !math.IsInf(r, 0) {
+		return r + 0
+	}
+	return x // too large to have decimals
+}

@@ -1,0 +1,134 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"groundline/trace"
+)
+
+// Units are the units in which people are told lengths. Pace is in m/min in both, as
+// prescribed speeds are everywhere; heights of obstacles stay in metres, as in plans.
+type Units string
+
+// The units told apart.
+const (
+	Metric   Units = "metric"
+	Imperial Units = "imperial"
+)
+
+const (
+	footM       = 0.3048 // the international foot of 1959, exact
+	secondsAMin = 60
+)
+
+// A quantity is a kind of figure as people say it: its unit, how many of it make one SI
+// unit, and the most decimals worth saying however narrow the interval.
+type quantity struct {
+	unit     string
+	perSI    float64
+	decimals int
+}
+
+// The quantities of the text. A centimetre of stride, a metre a minute of pace, a
+// decimetre of turn, a hundredth of a second (the finest that rule books time to) and a
+// degree are the least that a rider can use.
+func (u Units) length() quantity {
+	if u == Imperial {
+		return quantity{"ft", 1 / footM, 1}
+	}
+	return quantity{"m", 1, 2}
+}
+
+func (u Units) radius() quantity {
+	q := u.length()
+	q.decimals--
+	return q
+}
+
+func pace() quantity    { return quantity{"m/min", secondsAMin, 0} }
+func seconds() quantity { return quantity{"s", 1, 2} }
+func degrees() quantity { return quantity{"°", 1, 0} }
+func percent() quantity { return quantity{"%", 100, 0} }
+
+// plain is a figure without an interval: "21.95 m".
+func (q quantity) plain(si float64) string {
+	return q.number(si*q.perSI, q.decimals) + q.suffix()
+}
+
+// measured is a figure with its doubt, "3.54 m ±0.06", or with its bounds where it may err much
+// further to one side than to the other, "9.3 m (8.1 to 12.0)".
+func (q quantity) measured(e trace.Estimate) string {
+	half := q.half(e)
+	if half == 0 {
+		return q.plain(e.Value)
+	}
+	decimals := q.decimalsFor(half)
+	value := q.number(e.Value*q.perSI, decimals) + q.suffix()
+	if lopsided(e) {
+		return fmt.Sprintf("%s (%s to %s)", value, q.number(e.Low*q.perSI, decimals), q.number(e.High*q.perSI, decimals))
+	}
+	return value + " ±" + q.doubt(half)
+}
+
+// about is the value alone, with the digits that its interval leaves.
+func (q quantity) about(e trace.Estimate) string {
+	return q.number(e.Value*q.perSI, q.decimalsFor(q.half(e)))
+}
+
+// half is the larger distance from the value to a bound, in the unit.
+func (q quantity) half(e trace.Estimate) float64 {
+	return max(e.High-e.Value, e.Value-e.Low, 0) * q.perSI
+}
+
+// decimalsFor is the last decimal worth telling beside a doubt of half: that of the
+// doubt's first digit, or of its second where the first is a 1 (a doubt of 0.1 may be
+// anything from 0.05 to 0.15, one of 0.10 may not). Negative: tens and so on.
+func (q quantity) decimalsFor(half float64) int {
+	if half <= 0 {
+		return q.decimals
+	}
+	exponent := math.Floor(math.Log10(half))
+	decimals := -int(exponent)
+	if half/math.Pow(10, exponent) < 2 {
+		decimals++
+	}
+	return min(decimals, q.decimals)
+}
+
+// doubt is half an interval, never rounded to less than it is beyond a rounding's own dust.
+func (q quantity) doubt(half float64) string {
+	decimals := q.decimalsFor(half)
+	scale := math.Pow(10, float64(decimals))
+	return q.number(math.Ceil(half*scale-0.05)/scale, decimals)
+}
+
+func (q quantity) number(x float64, decimals int) string {
+	return strconv.FormatFloat(roundTo(x, decimals), 'f', max(decimals, 0), 64)
+}
+
+// suffix is the unit as it follows a number.
+func (q quantity) suffix() string {
+	if q.unit == "°" {
+		return q.unit
+	}
+	return " " + q.unit
+}
+
+// lopsided tells that one bound is more than half as far again from the value as the other.
+func lopsided(e trace.Estimate) bool {
+	up, down := e.High-e.Value, e.Value-e.Low
+	return max(up, down) > 1.5*min(up, down)
+}
+
+// resolved tells that the interval leaves no doubt of the figure's sign.
+func resolved(e *trace.Estimate) bool {
+	return e != nil && (e.Low > 0 || e.High < 0)
+}
+
+// clock is a time of the recording as minutes and seconds, "1:02".
+func clock(s float64) string {
+	whole := int(math.Round(s))
+	return fmt.Sprintf("%d:%02d", whole/60, whole%60)
+}
