@@ -24,6 +24,11 @@ const (
 	Pole      Kind = "pole"
 )
 
+// Kinds are the kinds of obstacles that a plan may name, in the order in which people are told them.
+func Kinds() []Kind {
+	return []Kind{Vertical, Oxer, TripleBar, Wall, Cross, Water, Ditch, Pole}
+}
+
 // LineKind is how the way from one obstacle to the next is meant to be ridden.
 type LineKind string
 
@@ -56,10 +61,14 @@ type Obstacle struct {
 	Kind      Kind
 	At        Point   // the middle: of the spread and of the face
 	FacingDeg float64 // bearing in which it is jumped, clockwise from +y, [0, 360)
-	HeightM   float64
-	SpreadM   float64
-	WidthM    float64 // of the face
+	HeightM   float64 // 0 when not given
+	SpreadM   float64 // front to back; 0 when not given
+	WidthM    float64 // of the face; UsualWidthM when not given
 }
+
+// UsualWidthM is the width of an obstacle's face where a plan gives none: jump poles are
+// commonly 3 to 4 m long (common practice, from memory).
+const UsualWidthM = 3.5
 
 // Line is the way from one obstacle to the next in the route.
 type Line struct {
@@ -96,4 +105,14 @@ type Plan struct {
 	Obstacles  []Obstacle
 	Route      []string // ids in the order jumped, poles left out
 	Lines      []Line   // one for each consecutive pair of Route, in its order
+}
+
+// Obstacle is the obstacle of that id, and whether there is one.
+func (p *Plan) Obstacle(id string) (Obstacle, bool) {
+	for _, o := range p.Obstacles {
+		if o.ID == id {
+			return o, true
+		}
+	}
+	return Obstacle{}, false
 }
