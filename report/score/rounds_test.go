@@ -1,0 +1,130 @@
+package score
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"groundline/report"
+)
+
+// errNoChain says that the way from files to a debrief is not there yet.
+var errNoChain = errors.New("no chain from files to a debrief yet")
+
+// debrief runs the whole chain over one folder: its plan, and whichever recordings it holds.
+func debrief(dir string) (*report.Debrief, error) {
+	return nil, errNoChain
+}
+
+// roundDirs are the folders of rounds with known truth beside the project, in order of name; empty
+// where they are not there.
+func roundDirs(t *testing.T) []string {
+	t.Helper()
+	var dirs []string
+	for _, set := range []string{"rounds", "practice"} {
+		found, err := filepath.Glob(filepath.Join("..", "..", "..", "shared", "data", set, "*", "truth.json"))
+		require.NoError(t, err)
+		for _, f := range found {
+			dirs = append(dirs, filepath.Dir(f))
+		}
+	}
+	return dirs
+}
+
+func readTruthFile(t *testing.T, dir string) *Truth {
+	t.Helper()
+	f, err := os.Open(filepath.Join(dir, "truth.json"))
+	require.NoError(t, err)
+	defer f.Close()
+	truth, err := ReadTruth(f)
+	require.NoError(t, err, dir)
+	return truth
+}
+
+// TestScoreRounds runs the whole chain over every round with known truth and prints the
+// scores by kind of recording. SCORE_EACH=1 prints every round as well,
+// SCORE_ONLY=text keeps the rounds whose folder has that text in its name.
+func TestScoreRounds(t *testing.T) {
+	dirs := roundDirs(t)
+	if len(dirs) == 0 {
+		t.Skip("the rounds with known truth are not beside the project")
+	}
+	kinds := make(map[string]*Result)
+	all := &Result{}
+	var each []Column
+	for _, dir := range dirs {
+		name := filepath.Base(dir)
+		if !strings.Contains(name, os.Getenv("SCORE_ONLY")) {
+			continue
+		}
+		truth := readTruthFile(t, dir)
+		d, err := debrief(dir)
+		if errors.Is(err, errNoChain) {
+			t.Skip(err)
+		}
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			d = &report.Debrief{}
+		}
+		r := Round(d, truth)
+		each = append(each, Column{Title: name, Result: r})
+		if kinds[truth.Kind()] == nil {
+			kinds[truth.Kind()] = &Result{}
+		}
+		kinds[truth.Kind()].Merge(r)
+		all.Merge(r)
+	}
+	var b strings.Builder
+	if os.Getenv("SCORE_EACH") != "" {
+		require.NoError(t, Table(&b, each))
+	}
+	var columns []Column
+	for _, k := range Kinds() {
+		if kinds[k] != nil {
+			columns = append(columns, Column{Title: k, Result: kinds[k]})
+		}
+	}
+	require.NoError(t, Table(&b, columns))
+	fmt.Fprintln(&b, "gaits, all rounds")
+	require.NoError(t, GaitTable(&b, all))
+	fmt.Fprintln(&b, "\nconfidence of the jumps, all rounds")
+	require.NoError(t, Reliability(&b, all))
+	t.Log("\n" + b.String())
+}
+
+// Every truth beside the project must be read, and hold what the doc comments of [TrueLine] say.
+func TestTruthsAreAsDescribed(t *testing.T) {
+	dirs := roundDirs(t)
+	if len(dirs) == 0 {
+		t.Skip("the rounds with known truth are not beside the project")
+	}
+	for _, dir := range dirs {
+		truth := readTruthFile(t, dir)
+		require.Contains(t, Kinds(), truth.Kind(), dir)
+		require.Len(t, truth.leadAt, len(truth.Leads), "%s: every lead has its stride", dir)
+		for _, w := range truth.ways {
+			l := truth.Lines[w.line]
+			from, to := *truth.Efforts[w.from].LandingS, *truth.Efforts[w.to].TakeoffS
+			n, sum := 0, 0.0
+			for _, s := range truth.Strides {
+				if s.Gait == "canter" && s.FromS > from && s.ToS < to {
+					n++
+					sum += s.ToS - s.FromS
+				}
+			}
+			require.Equal(t, l.Strides, n, "%s, %s to %s", dir, l.From, l.To)
+			// The trunk's way is longer than the hooves', by what lies between sensor and hooves at either end.
+			require.InDelta(t, 1.1, l.SpeedMeanMS*(to-from)-l.TrackM, 0.3, "%s, %s to %s", dir, l.From, l.To)
+			if n > 0 {
+				require.InDelta(t, sum/float64(n), *l.StrideS, 0.001)
+				rest := l.TrackM / *l.StrideLengthM - float64(n)
+				require.True(t, rest > 0.2 && rest < 0.65, "%s, %s to %s: the landing and take-off take %.2f strides", dir, l.From, l.To, rest)
+			}
+		}
+	}
+}
