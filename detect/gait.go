@@ -1,0 +1,203 @@
+package detect
+
+import "math"
+
+// The gait windows: two seconds hold three canter strides; a fifth of a second is how finely their centres lie.
+const (
+	winS    = 2.0
+	winHopS = 0.2
+	// decim brings the load to 25 Hz before the windows are taken: the highest wave that tells a
+	// gait is the second harmonic of a pony's trot, below 7 Hz.
+	decim = 4
+)
+
+// The bands of the vertical wave. A canter is one wave a stride at 1.4 to 2.3 Hz, a walk
+// two waves a stride of about 1.1 s (1.6 to 2.2 Hz), a trot two waves a stride of 0.6 to 0.8 s (2.5 to 3.4 Hz):
+// strides of Groppi 2008, Deuel & Park 1991, Tranquille et al. 2017, with room for ponies.
+const (
+	lowFromHz, lowToHz   = 1.3, 2.35
+	highFromHz, highToHz = 2.45, 3.7
+	bandStepHz           = 0.1
+)
+
+// gaitWin is what one window shows.
+type gaitWin struct {
+	t       float64
+	level   float64 // ln of the power in both bands, (m/s²)²
+	ratio   float64 // ln of the power in the high band over the low band
+	peakHz  float64 // frequency of the strongest line in the low band
+	sharp   float64 // share of the low band's power within 0.3 Hz of that line, [0, 1]
+	slow    float64 // ln of the power at 0.5 to 1.1 Hz
+	powLow  float64
+	powHigh float64
+}
+
+// windows are the features along a piece.
+func (p *piece) windows() []gaitWin {
+	x := smooth(p.v, 0.05)
+	m := p.n / decim
+	half := int(winS / 2 / (stepS * decim))
+	if m < half {
+		return nil
+	}
+	d := make([]float64, m)
+	for i := range d {
+		d[i] = x[i*decim]
+	}
+	var freqs []float64
+	for f := 0.5; f <= highToHz+1e-9; f += bandStepHz {
+		freqs = append(freqs, f)
+	}
+	// Hann-weighted cosine and sine tables; scaled so that the sum over bins is the power.
+	L := 2*half + 1
+	cs := make([]float64, len(freqs)*L)
+	sn := make([]float64, len(freqs)*L)
+	var sw, sw2 float64
+	wt := make([]float64, L)
+	for k := range wt {
+		wt[k] = 0.5 * (1 + math.Cos(math.Pi*float64(k-half)/float64(half+1)))
+		sw += wt[k]
+		sw2 += wt[k] * wt[k]
+	}
+	dt := stepS * decim
+	scale := math.Sqrt(2 * bandStepHz * dt / sw2)
+	for j, f := range freqs {
+		for k := 0; k < L; k++ {
+			a := 2 * math.Pi * f * float64(k-half) * dt
+			cs[j*L+k] = wt[k] * math.Cos(a) * scale
+			sn[j*L+k] = wt[k] * math.Sin(a) * scale
+		}
+	}
+	hop := int(math.Round(winHopS / dt))
+	var out []gaitWin
+	seg := make([]float64, L)
+	pow := make([]float64, len(freqs))
+	for c := 0; c < m; c += hop {
+		var mean float64
+		cnt := 0.0
+		for k := 0; k < L; k++ {
+			i := c + k - half
+			if i < 0 || i >= m {
+				seg[k] = math.NaN()
+				continue
+			}
+			seg[k] = d[i]
+			mean += d[i] * wt[k]
+			cnt += wt[k]
+		}
+		mean /= cnt
+		for k := range seg {
+			if math.IsNaN(seg[k]) {
+				seg[k] = 0
+			} else {
+				seg[k] -= mean
+			}
+		}
+		edge := sw / cnt // windows hanging over the edge hold less
+		for j := range freqs {
+			var a, b float64
+			cc, ss := cs[j*L:j*L+L], sn[j*L:j*L+L]
+			for k, y := range seg {
+				a += y * cc[k]
+				b += y * ss[k]
+			}
+			pow[j] = (a*a + b*b) * edge
+		}
+		g := gaitWin{t: p.t0 + float64(c)*dt}
+		best := -1.0
+		var slow float64
+		for j, f := range freqs {
+			switch {
+			case f >= lowFromHz-1e-9 && f <= lowToHz+1e-9:
+				g.powLow += pow[j]
+				if pow[j] > best {
+					best, g.peakHz = pow[j], f
+				}
+			case f >= highFromHz-1e-9 && f <= highToHz+1e-9:
+				g.powHigh += pow[j]
+			case f < 1.1+1e-9:
+				slow += pow[j]
+			}
+		}
+		var near float64
+		for j, f := range freqs {
+			if math.Abs(f-g.peakHz) < 0.31 {
+				near += pow[j]
+			}
+		}
+		const floor = 1e-4 // (m/s²)², below any sensor's noise
+		g.level = math.Log(g.powLow + g.powHigh + floor)
+		g.ratio = math.Log((g.powHigh + floor/10) / (g.powLow + floor/10))
+		g.sharp = near / (g.powLow + floor)
+		g.slow = math.Log(slow + floor)
+		out = append(out, g)
+	}
+	return out
+}
+
+// The emissions: mean and standard deviation of level and ratio by gait. Levels follow from the
+// size of the vertical wave: a walk moves a trunk by about 0.9 m/s² (root mean square), trot and canter by 3 to 6,
+// on a wrist two thirds of that; a quiet sensor by its noise.
+var _ = 0
+
+func gaitCost(g gaitWin, s Gait) float64 {
+	q := func(x, mean, sd float64) float64 {
+		z := (x - mean) / sd
+		return math.Min(0.5*z*z, 8)
+	}
+	switch s {
+	case Halt:
+		if g.level < -3.5 {
+			return 0
+		}
+		return q(g.level, -3.5, 1.2)
+	case Walk:
+		return q(g.level, -0.3, 0.8) + q(math.Max(g.ratio, -1), -1, 1)
+	case Trot:
+		return q(math.Min(g.level, 2.6), 2.6, 0.8) + q(math.Min(g.ratio, 2), 2, 0.9)
+	}
+	return q(math.Min(g.level, 2.6), 2.6, 0.8) + q(math.Max(g.ratio, -1), -1, 0.9)
+}
+
+// gaitPath is the likeliest gait of every window (Viterbi 1967): costs of a window weigh
+// winHopS/winS, because windows overlap, and a change costs what one change in half a minute is worth.
+func gaitPath(w []gaitWin) []Gait {
+	const weight = 2 * winHopS / winS
+	change := math.Log(30 / winHopS)
+	n := len(w)
+	if n == 0 {
+		return nil
+	}
+	back := make([][4]uint8, n)
+	var cost [4]float64
+	for i := range w {
+		var next [4]float64
+		for s := 0; s < 4; s++ {
+			best, from := math.Inf(1), 0
+			for r := 0; r < 4; r++ {
+				c := cost[r]
+				if r != s {
+					c += change
+				}
+				if c < best {
+					best, from = c, r
+				}
+			}
+			next[s] = best + weight*gaitCost(w[i], Gait(s))
+			back[i][s] = uint8(from)
+		}
+		cost = next
+	}
+	out := make([]Gait, n)
+	s := 0
+	for r := 1; r < 4; r++ {
+		if cost[r] < cost[s] {
+			s = r
+		}
+	}
+	for i := n - 1; i >= 0; i-- {
+		out[i] = Gait(s)
+		s = int(back[i][s])
+	}
+	return out
+}

@@ -1,0 +1,270 @@
+package detect
+
+import (
+	"math"
+
+	"groundline/trace"
+)
+
+// gravityMS2 is the standard acceleration of gravity (CGPM 1901).
+const gravityMS2 = 9.80665
+
+// stepS is the step of the even grid on which everything is found: ten times finer than the
+// shortest edge that matters (a push-off's, 0.1 s).
+const stepS = 0.01
+
+// piece is a stretch of motion without a gap, on an even grid.
+type piece struct {
+	t0  float64 // time of sample 0, s
+	dtS float64 // median step of the samples behind it, s
+	n   int
+	a   [3][]float64 // specific force, sensor axes, m/s²
+	g   [3][]float64 // turn rate, rad/s; nil without a gyroscope
+	up  [3][]float64 // unit vector up, sensor axes
+
+	v      []float64 // upward load less its slow mean, m/s², hardly smoothed
+	load   []float64 // the same smoothed to the canter's waves
+	noise  float64   // standard deviation of v's sample noise, m/s²
+	grav   bool      // gravity is included
+	horizR []float64 // size of the horizontal force, smoothed
+}
+
+func (p *piece) at(i float64) float64 { return p.t0 + i*stepS }
+
+func (p *piece) idx(t float64) int {
+	i := int(math.Round((t - p.t0) / stepS))
+	return max(0, min(p.n-1, i))
+}
+
+// resample brings samples [from, to) to the even grid: the mean of the samples within half a step
+// where the device is faster than the grid, a cubic (Catmull & Rom 1974) through the nearest four where it is slower.
+// Samples that are not numbers are passed over.
+func resample(m *trace.Motion, from, to int) *piece {
+	t := m.TimeS
+	ch := [][]float64{m.AX, m.AY, m.AZ}
+	if m.GX != nil {
+		ch = append(ch, m.GX, m.GY, m.GZ)
+	}
+	ok := make([]int, 0, to-from)
+	for i := from; i < to; i++ {
+		good := true
+		for _, c := range ch {
+			// 2000 m/s² and 200 rad/s are beyond any sensor a rider carries.
+			if !(math.Abs(c[i]) < 2000) {
+				good = false
+			}
+		}
+		if good {
+			ok = append(ok, i)
+		}
+	}
+	if len(ok) < 2 {
+		return nil
+	}
+	t0 := t[ok[0]]
+	span := t[ok[len(ok)-1]] - t0
+	p := &piece{t0: t0, n: int(span/stepS) + 1}
+	p.dtS = span / float64(len(ok)-1)
+	out := make([][]float64, len(ch))
+	for c := range out {
+		out[c] = make([]float64, p.n)
+	}
+	j := 0
+	for k := 0; k < p.n; k++ {
+		x := t0 + float64(k)*stepS
+		for j+1 < len(ok)-1 && t[ok[j+1]] <= x {
+			j++
+		}
+		i0, i1 := ok[j], ok[j+1]
+		if t[i1]-t[i0] < 0.7*stepS {
+			// faster than the grid: mean of what lies within half a step
+			a, b := j, j+1
+			for a > 0 && t[ok[a-1]] > x-stepS/2 {
+				a--
+			}
+			for b < len(ok)-1 && t[ok[b]] < x+stepS/2 {
+				b++
+			}
+			for a < b && t[ok[a]] < x-stepS/2 {
+				a++
+			}
+			for c := range ch {
+				var s float64
+				for q := a; q <= b; q++ {
+					s += ch[c][ok[q]]
+				}
+				out[c][k] = s / float64(b-a+1)
+			}
+			continue
+		}
+		im, ip := ok[max(0, j-1)], ok[min(len(ok)-1, j+2)]
+		h := t[i1] - t[i0]
+		w := math.Min(1, math.Max(0, (x-t[i0])/h))
+		for c := range ch {
+			y0, y1 := ch[c][i0], ch[c][i1]
+			d0, d1 := (y1-y0)/h, (y1-y0)/h
+			if im != i0 {
+				d0 = (y1 - ch[c][im]) / (t[i1] - t[im])
+			}
+			if ip != i1 {
+				d1 = (ch[c][ip] - y0) / (t[ip] - t[i0])
+			}
+			w2, w3 := w*w, w*w*w
+			out[c][k] = (2*w3-3*w2+1)*y0 + (w3-2*w2+w)*h*d0 + (-2*w3+3*w2)*y1 + (w3-w2)*h*d1
+		}
+	}
+	copy(p.a[:], out[:3])
+	if len(out) == 6 {
+		copy(p.g[:], out[3:])
+	}
+	return p
+}
+
+// smooth is x under a near-Gaussian window of standard deviation sdS seconds: three running
+// means (Wells 1986), edges held. It delays nothing.
+func smooth(x []float64, sdS float64) []float64 {
+	out := append([]float64(nil), x...)
+	n := len(x)
+	if n < 2 {
+		return out
+	}
+	// the variance of three means of width w is (w²-1)/4 steps²
+	w := int(math.Round(math.Sqrt(4*sdS*sdS/(stepS*stepS) + 1)))
+	h := w / 2
+	if h < 1 {
+		return out
+	}
+	buf := make([]float64, n)
+	for pass := 0; pass < 3; pass++ {
+		var s float64
+		at := func(i int) float64 { return out[max(0, min(n-1, i))] }
+		for i := -h; i <= h; i++ {
+			s += at(i)
+		}
+		for i := 0; i < n; i++ {
+			buf[i] = s / float64(2*h+1)
+			s += at(i+h+1) - at(i-h)
+		}
+		out, buf = buf, out
+	}
+	return out
+}
+
+// findUp sets the direction of up at every step.
+func (p *piece) findUp(gravityRemoved bool) {
+	var g [3][]float64
+	var mean float64
+	for c := range g {
+		// 0.8 s is longer than a stride, so that the wave is gone, and shorter than a
+		// phone's slow turning in a pocket.
+		g[c] = smooth(p.a[c], 0.8)
+	}
+	for i := 0; i < p.n; i++ {
+		mean += math.Sqrt(g[0][i]*g[0][i] + g[1][i]*g[1][i] + g[2][i]*g[2][i])
+	}
+	mean /= float64(p.n)
+	// a third of gravity: with it the slow mean is 9.81, without it near 0
+	p.grav = !gravityRemoved && mean > gravityMS2/3
+	if !p.grav {
+		p.upFromWave()
+		return
+	}
+	for c := range g {
+		p.up[c] = make([]float64, p.n)
+	}
+	for i := 0; i < p.n; i++ {
+		s := math.Sqrt(g[0][i]*g[0][i] + g[1][i]*g[1][i] + g[2][i]*g[2][i])
+		if s < 1e-9 {
+			s = math.Inf(1)
+		}
+		for c := range g {
+			p.up[c][i] = g[c][i] / s
+		}
+	}
+}
+
+// loads makes the upward load from force and up.
+func (p *piece) loads() {
+	raw := make([]float64, p.n)
+	for i := range raw {
+		raw[i] = p.a[0][i]*p.up[0][i] + p.a[1][i]*p.up[1][i] + p.a[2][i]*p.up[2][i]
+	}
+	base := smooth(raw, 2.0)
+	fine := smooth(raw, 0.02)
+	var ss float64
+	for i := range raw {
+		d := raw[i] - fine[i]
+		ss += d * d
+		raw[i] -= base[i]
+	}
+	p.noise = math.Sqrt(ss / float64(p.n))
+	p.v = smooth(raw, 0.015)
+	p.load = smooth(raw, 0.035)
+}
+
+// upFromWave sets up where gravity is missing: the axis of the strongest wave around each
+// moment, signed so that loads are peaked and troughs flat (positive skewness).
+func (p *piece) upFromWave() {
+	var w [3][]float64
+	for c := range w {
+		s, l := smooth(p.a[c], 0.035), smooth(p.a[c], 0.8)
+		w[c] = make([]float64, p.n)
+		for i := range s {
+			w[c][i] = s[i] - l[i]
+		}
+	}
+	var cov [3][3][]float64
+	for r := 0; r < 3; r++ {
+		for c := r; c < 3; c++ {
+			x := make([]float64, p.n)
+			for i := range x {
+				x[i] = w[r][i] * w[c][i]
+			}
+			// a pocket turns over tens of seconds; three seconds hold five strides
+			cov[r][c] = smooth(x, 3)
+			cov[c][r] = cov[r][c]
+		}
+	}
+	for c := range p.up {
+		p.up[c] = make([]float64, p.n)
+	}
+	// power iteration, carried on from one step to the next so that the axis can't flip
+	u := [3]float64{1, 0.7, 0.4}
+	for i := 0; i < p.n; i++ {
+		rounds := 4
+		if i == 0 {
+			rounds = 200
+		}
+		for k := 0; k < rounds; k++ {
+			var q [3]float64
+			for r := 0; r < 3; r++ {
+				for c := 0; c < 3; c++ {
+					q[r] += cov[r][c][i] * u[c]
+				}
+			}
+			s := math.Sqrt(q[0]*q[0] + q[1]*q[1] + q[2]*q[2])
+			if s < 1e-12 {
+				break
+			}
+			for r := range q {
+				u[r] = q[r] / s
+			}
+		}
+		s := math.Sqrt(u[0]*u[0] + u[1]*u[1] + u[2]*u[2])
+		for c := range u {
+			p.up[c][i] = u[c] / s
+		}
+	}
+	var m3 float64
+	for i := 0; i < p.n; i++ {
+		x := w[0][i]*p.up[0][i] + w[1][i]*p.up[1][i] + w[2][i]*p.up[2][i]
+		m3 += x * x * x
+	}
+	if m3 < 0 {
+		for c := range p.up {
+			for i := range p.up[c] {
+				p.up[c][i] = -p.up[c][i]
+			}
+		}
+	}
+}
