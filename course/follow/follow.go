@@ -1,0 +1,334 @@
+// Package follow reads from a ride which obstacle was jumped when.
+//
+// A recording is a lesson, not a tidy round: walking in, warm-up fences, one line
+// three times, a refusal and another go, a whole round. So the jumps that a
+// motion sensor found, and the passages over obstacles that a track shows, are
+// candidates; a hidden Markov model over them, whose states are the places in the
+// route, picks the sequence that goes best with where the horse was, which way
+// it went, how long it took from one to the next and how people ride a route
+// ([Ride]). The same model runs without positions, on times, strides and turns
+// alone. The plan is laid under the ride while it is followed (package place).
+package follow
+
+import (
+	"errors"
+	"math"
+	"sort"
+
+	"groundline/course"
+	"groundline/course/place"
+	"groundline/detect"
+	"groundline/trace"
+)
+
+// Outcome is what became of an effort.
+type Outcome string
+
+// The outcomes of formats.md: a warm-up was jumped before any line of the plan or alone and out of
+// order.
+const (
+	Jumped  Outcome = "jumped"
+	Refused Outcome = "refused"
+	RanOut  Outcome = "ran out"
+	WarmUp  Outcome = "warm-up"
+)
+
+// Effort is one obstacle taken, or tried.
+type Effort struct {
+	Obstacle   int // index in Plan.Obstacles
+	RouteIndex int // index in Plan.Route, -1 for an obstacle that the route leaves out
+	Outcome    Outcome
+	// Jump is the index in Input.Jumps; -1 where no motion sensor saw it.
+	Jump int
+	// MidS is the middle of the flight; for a refusal or run-out the moment of it.
+	MidS float64
+	// Round counts whole rounds from 1; 0 for what belongs to none. Attempt counts the efforts
+	// at this obstacle, from 1.
+	Round, Attempt int
+	// Confidence is the probability that this obstacle was jumped (or refused) then.
+	Confidence float64
+}
+
+// Leg is a way ridden from one jump to the next without a disobedience between.
+type Leg struct {
+	From, To int // indices in Result.Efforts
+	// RouteLine is the index in Plan.Lines; -1 for a way that the route does not have.
+	RouteLine int
+	Round     int
+	Attempt   int // counts the rides of this way, from 1
+}
+
+// Round is one go at the whole route.
+type Round struct {
+	FirstEffort, LastEffort int // indices in Result.Efforts
+	Complete                bool
+	Missed                  []int // indices in Plan.Route
+	Disobediences           int
+}
+
+// Result is the ride as the plan sees it.
+type Result struct {
+	Efforts []Effort
+	Legs    []Leg
+	Rounds  []Round
+	// Placement and Path are nil without positions. Path is laid onto the plan.
+	Placement *place.Placement
+	Path      *place.Path
+	// Unplaced are jumps of the sensor that no obstacle of the plan accounts for.
+	Unplaced []int
+	Notes    []trace.Note
+}
+
+// Input is what is known of the ride.
+type Input struct {
+	Plan *course.Plan
+	// Path is the track in the plan's axes as recorded, not laid; nil without positions.
+	Path *place.Path
+	// Jumps are what a motion sensor found, on the clock of Path; HasMotion tells that there was one.
+	Jumps     []detect.Jump
+	HasMotion bool
+	// Gaits are from motion where there is one, else from positions.
+	Gaits []detect.Span
+	// TurnedDeg is how far the horse turned between two instants, left positive, by the gyroscope; nil
+	// without one.
+	TurnedDeg func(fromS, toS float64) (deg, sd float64, ok bool)
+}
+
+// ErrNoRoute is returned for a plan whose route has no obstacle to jump.
+var ErrNoRoute = errors.New("follow: the plan's route has no obstacle")
+
+// Ride follows the route through the ride.
+func Ride(in Input) (*Result, error) {
+	if len(in.Plan.Route) == 0 || len(in.Plan.Obstacles) == 0 {
+		return nil, ErrNoRoute
+	}
+	m := newModel(in)
+	res := &Result{}
+	if in.Path == nil {
+		seq := m.decode(m.candidatesFromJumps(nil))
+		res.collect(m, seq)
+		return res, nil
+	}
+	placement, laid, seq := m.placeAndDecode(in)
+	res.Placement, res.Path = placement, laid
+	res.collect(m, seq)
+	return res, nil
+}
+
+// collect turns the decoded sequence into efforts, legs and rounds.
+func (r *Result) collect(m *model, seq []decoded) {
+	used := map[int]bool{}
+	for _, d := range seq {
+		e := Effort{Obstacle: m.states[d.state].obstacle, RouteIndex: m.states[d.state].route,
+			Outcome: Jumped, Jump: d.cand.jump, MidS: d.cand.timeS, Confidence: d.p}
+		if e.Jump >= 0 {
+			used[e.Jump] = true
+		}
+		r.Efforts = append(r.Efforts, e)
+	}
+	for j := range m.in.Jumps {
+		if !used[j] && m.in.Jumps[j].Confidence >= 0.5 {
+			r.Unplaced = append(r.Unplaced, j)
+		}
+	}
+	r.Efforts = m.withDisobediences(r.Efforts, r.Path)
+	m.tell(r)
+}
+
+// centreOf is the middle of the plan's obstacles.
+func centreOf(p *course.Plan) course.Point {
+	var c course.Point
+	for _, o := range p.Obstacles {
+		c.X += o.At.X / float64(len(p.Obstacles))
+		c.Y += o.At.Y / float64(len(p.Obstacles))
+	}
+	return c
+}
+
+func wrapDeg(d float64) float64 {
+	d = math.Mod(d, 360)
+	if d > 180 {
+		d -= 360
+	}
+	if d <= -180 {
+		d += 360
+	}
+	return d
+}
+
+// placeAndDecode finds the shift, the sequence and the placement together: from several first
+// guesses of the shift the sequence is decoded and the plan placed by it, again until nothing
+// moves; the guess whose sequence is likeliest wins.
+func (m *model) placeAndDecode(in Input) (*place.Placement, *place.Path, []decoded) {
+	centre := centreOf(in.Plan)
+	type try struct {
+		p     *place.Placement
+		path  *place.Path
+		seq   []decoded
+		score float64
+	}
+	best := try{score: math.Inf(-1)}
+	for _, s := range m.firstShifts(in.Path) {
+		guess := &place.Path{}
+		for _, q := range in.Path.Pieces {
+			r := q
+			r.X, r.Y = make([]float64, len(q.X)), make([]float64, len(q.Y))
+			for i := range q.X {
+				r.X[i], r.Y[i] = q.X[i]-s.dx, q.Y[i]-s.dy
+			}
+			guess.Pieces = append(guess.Pieces, r)
+		}
+		m.slackM = 1.6
+		laid := guess
+		lag := 0.0
+		var p *place.Placement
+		var seq []decoded
+		last := ""
+		for iter := range 6 {
+			cands := m.candidates(laid)
+			seq = m.decode(cands)
+			if key := keyOf(seq); iter > 1 && key == last {
+				break
+			} else {
+				last = key
+			}
+			var overs []place.Over
+			for _, d := range seq {
+				if d.p < 0.5 && iter > 0 {
+					continue
+				}
+				// The path as recorded at the instant the device wrote it.
+				at, ok := in.Path.At(d.cand.pathS(lag))
+				if !ok {
+					continue
+				}
+				overs = append(overs, place.Over{MidS: d.cand.timeS, Obstacle: in.Plan.Obstacles[m.states[d.state].obstacle],
+					At: at, Timed: d.cand.jump >= 0})
+			}
+			q, err := place.Fit(overs, centre, place.Defaults())
+			if err != nil {
+				break
+			}
+			p = q
+			lag = 0
+			if in.HasMotion {
+				lag = p.LagS.Value
+			}
+			laid = p.Lay(in.Path)
+			m.slackM = 0.5
+		}
+		score := 0.0
+		for _, d := range seq {
+			score += d.gain
+		}
+		if p != nil && score > best.score {
+			best = try{p, laid, seq, score}
+		}
+	}
+	return best.p, best.path, best.seq
+}
+
+func keyOf(seq []decoded) string {
+	b := make([]byte, 0, len(seq)*5)
+	for _, d := range seq {
+		t := int(math.Round(d.cand.timeS * 2))
+		b = append(b, byte(d.state), byte(t), byte(t>>8), ' ')
+	}
+	return string(b)
+}
+
+type shift struct{ dx, dy, score float64 }
+
+// firstShifts are the likeliest constant offsets of the receiver: on a grid of half a metre over
+// ±9 m, each is scored by how well the jumps (or, without a motion sensor, the passages) fall on
+// obstacles in their direction.
+func (m *model) firstShifts(path *place.Path) []shift {
+	const reach, step = 9.0, 0.5
+	type vote struct {
+		x, y   float64 // residual in the plan's axes
+		s, c   float64 // facing
+		timed  bool
+		weight float64
+		group  int
+	}
+	var votes []vote
+	groups := 0
+	add := func(s place.Sample, o course.Obstacle, timed bool, w float64, g int) {
+		if math.Abs(wrapDeg(s.HeadingDeg()-o.FacingDeg)) > 50 {
+			return
+		}
+		dx, dy := s.X-o.At.X, s.Y-o.At.Y
+		if math.Hypot(dx, dy) > reach*1.5+2 {
+			return
+		}
+		si, co := math.Sincos(o.FacingDeg * math.Pi / 180)
+		votes = append(votes, vote{dx, dy, si, co, timed, w, g})
+	}
+	if m.in.HasMotion {
+		for _, j := range m.in.Jumps {
+			s, ok := path.At(midS(j))
+			if !ok || j.Confidence < 0.1 {
+				continue
+			}
+			for _, o := range m.in.Plan.Obstacles {
+				add(s, o, true, j.Confidence, groups)
+			}
+			groups++
+		}
+	} else {
+		for i := range m.in.Plan.Obstacles {
+			if !m.inRoute[i] {
+				continue
+			}
+			for _, c := range passages(path, m.in.Plan.Obstacles[i], reach+3) {
+				add(c.at, m.in.Plan.Obstacles[i], false, 1, i)
+			}
+		}
+		groups = len(m.in.Plan.Obstacles)
+	}
+	var all []shift
+	best := make([]float64, groups)
+	for dx := -reach; dx <= reach; dx += step {
+		for dy := -reach; dy <= reach; dy += step {
+			for i := range best {
+				best[i] = 0
+			}
+			for _, v := range votes {
+				x, y := v.x-dx, v.y-dy
+				al, ac := x*v.s+y*v.c, x*v.c-y*v.s
+				q := ac * ac / (2 * 1.1 * 1.1)
+				if v.timed {
+					al += 1 // a late receiver shows the jump up to 3 m early along the track
+					q += al * al / (2 * 2 * 2)
+				}
+				if g := v.weight * math.Exp(-q); g > best[v.group] {
+					best[v.group] = g
+				}
+			}
+			sc := -(dx*dx + dy*dy) / (2 * 5 * 5)
+			for _, g := range best {
+				sc += 2 * g
+			}
+			all = append(all, shift{dx, dy, sc})
+		}
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].score > all[j].score })
+	var out []shift
+	for _, s := range all {
+		far := true
+		for _, t := range out {
+			if math.Hypot(s.dx-t.dx, s.dy-t.dy) < 2.1 {
+				far = false
+			}
+		}
+		if far {
+			out = append(out, s)
+		}
+		if len(out) == 4 {
+			break
+		}
+	}
+	return out
+}
+
+func midS(j detect.Jump) float64 { return (j.TakeoffS.Value + j.LandingS.Value) / 2 }
