@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"groundline/trace"
 )
@@ -72,9 +73,9 @@ func (q quantity) measured(e trace.Estimate) string {
 	return value + " ±" + q.doubt(half)
 }
 
-// about is the value alone, with the digits that its interval leaves.
-func (q quantity) about(e trace.Estimate) string {
-	return q.number(e.Value*q.perSI, q.decimalsFor(q.half(e)))
+// bare is measured without the unit, for tables that have it in their head.
+func (q quantity) bare(e trace.Estimate) string {
+	return strings.Replace(q.measured(e), q.suffix(), "", 1)
 }
 
 // half is the larger distance from the value to a bound, in the unit.
@@ -97,11 +98,12 @@ func (q quantity) decimalsFor(half float64) int {
 	return min(decimals, q.decimals)
 }
 
-// doubt is half an interval, never rounded to less than it is beyond a rounding's own dust.
+// doubt is half an interval, rounded up to its last decimal unless it is within a twentieth of
+// a unit above one: a doubt is never told as much smaller than it is, nor as nothing.
 func (q quantity) doubt(half float64) string {
 	decimals := q.decimalsFor(half)
 	scale := math.Pow(10, float64(decimals))
-	return q.number(math.Ceil(half*scale-0.05)/scale, decimals)
+	return q.number(max(1, math.Ceil(half*scale-0.05))/scale, decimals)
 }
 
 func (q quantity) number(x float64, decimals int) string {
@@ -131,4 +133,12 @@ func resolved(e *trace.Estimate) bool {
 func clock(s float64) string {
 	whole := int(math.Round(s))
 	return fmt.Sprintf("%d:%02d", whole/60, whole%60)
+}
+
+// plainShort is a figure without an interval and without decimals that are all zero: "62 s".
+func (q quantity) plainShort(si float64) string {
+	if x := si * q.perSI; x == math.Trunc(x) {
+		return q.number(x, 0) + q.suffix()
+	}
+	return q.plain(si)
 }

@@ -1,0 +1,447 @@
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"math"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"groundline/trace"
+)
+
+// The text's rules. It is one screen for one round, what a coach reads to a rider: the lines
+// first, then the efforts that deserve a word, then rounds, doubts and cautions. A number
+// has the digits that its interval leaves, and its doubt; a difference that the interval
+// does not settle is not told as one. What can't be told is a dash or is left out, never a
+// zero. Words are the trade's, say what was measured, and neither praise nor blame. Bold
+// headings are the only ornament, and carry no meaning.
+
+// TextOptions are the reader's choices.
+type TextOptions struct {
+	Units   Units // Metric when empty
+	Bold    bool  // headings in bold, for a terminal that shows it
+	Explain bool  // also every effort's figures, stride lengths, placing and lesser notes
+}
+
+const textWidth = 80 // columns
+
+// Text writes the debrief for people. It is refused, as by [JSON], when a figure is NaN
+// or infinite.
+func Text(w io.Writer, d *Debrief, opt TextOptions) error {
+	if _, err := rounded(reflect.ValueOf(*d), "debrief", ""); err != nil {
+		return err
+	}
+	if opt.Units == "" {
+		opt.Units = Metric
+	}
+	out := bufio.NewWriter(w)
+	p := &page{out: out, bold: opt.Bold}
+	writeHead(p, d)
+	if len(d.Efforts) == 0 {
+		writeNothingJumped(p, d)
+	} else {
+		writeLines(p, d, opt.Units)
+		writeEfforts(p, d, opt.Units)
+		writeRounds(p, d)
+	}
+	if opt.Explain {
+		writeExplained(p, d, opt.Units)
+	}
+	writeNotes(p, d, opt.Explain)
+	writeCautions(p)
+	return out.Flush()
+}
+
+// A page is text being laid out: headings, wrapped paragraphs, tables.
+type page struct {
+	out  *bufio.Writer
+	bold bool
+}
+
+// heading starts a section.
+func (p *page) heading(s string) {
+	if p.bold {
+		s = "\x1b[1m" + s + "\x1b[0m"
+	}
+	fmt.Fprintf(p.out, "\n%s\n", s)
+}
+
+// para writes words wrapped to the page, the first row after lead and the others indented
+// by indent.
+func (p *page) para(lead string, indent int, text string) {
+	row := lead
+	for _, word := range strings.Fields(text) {
+		blank := strings.TrimSpace(row) == "" || row == lead
+		if !blank && utf8.RuneCountInString(row)+1+utf8.RuneCountInString(word) > textWidth {
+			fmt.Fprintln(p.out, strings.TrimRight(row, " "))
+			row, blank = strings.Repeat(" ", indent), true
+		}
+		if !blank {
+			row += " "
+		}
+		row += word
+	}
+	fmt.Fprintln(p.out, strings.TrimRight(row, " "))
+}
+
+// A tableRow is cells, or words that stand below the cells before them.
+type tableRow struct {
+	cells []string
+	below string
+}
+
+// table writes a section as rows under a head row, columns two blanks apart, leaving out
+// columns that are empty in every row. Words below a row start under its second column.
+// Where a row grows wider than the page its last cells move below it.
+func (p *page) table(heads []string, rows []tableRow) {
+	widths := make([]int, len(heads))
+	for _, r := range rows {
+		for i, c := range r.cells {
+			widths[i] = max(widths[i], utf8.RuneCountInString(c))
+		}
+	}
+	for i := range heads {
+		if widths[i] > 0 {
+			widths[i] = max(widths[i], utf8.RuneCountInString(heads[i]))
+		}
+	}
+	fmt.Fprintln(p.out)
+	p.tableLine(heads, widths, p.bold)
+	indent := min(widths[0], textWidth/4) + 3
+	for _, r := range rows {
+		if r.cells != nil {
+			p.tableLine(r.cells, widths, false)
+		}
+		if r.below != "" {
+			p.para(strings.Repeat(" ", indent), indent, r.below)
+		}
+	}
+}
+
+func (p *page) tableLine(cells []string, widths []int, bold bool) {
+	row := ""
+	var over []string
+	used := 0
+	for i, c := range cells {
+		if widths[i] == 0 {
+			continue
+		}
+		if used > 0 && used+1+utf8.RuneCountInString(c) > textWidth {
+			over = append(over, c)
+			continue
+		}
+		row += " " + c + strings.Repeat(" ", widths[i]-utf8.RuneCountInString(c)) + " "
+		used += widths[i] + 2
+	}
+	row = strings.TrimRight(row, " ")
+	if bold {
+		row = "\x1b[1m" + row + "\x1b[0m"
+	}
+	fmt.Fprintln(p.out, row)
+	if len(over) > 0 {
+		p.para(strings.Repeat(" ", 8), 8, strings.Join(over, "  "))
+	}
+}
+
+func writeHead(p *page, d *Debrief) {
+	title := "Ride without a course plan"
+	if d.Course != nil {
+		title = d.Course.Name
+	}
+	if d.Horse.Name != nil {
+		title += ": " + *d.Horse.Name
+	}
+	if p.bold {
+		fmt.Fprintf(p.out, "\x1b[1m%s\x1b[0m\n", title)
+	} else {
+		p.para("", 0, title)
+	}
+	var said []string
+	if d.Recording.Start != nil {
+		said = append(said, spokenTime(*d.Recording.Start))
+	}
+	said = append(said, clock(d.Recording.DurationS)+" min", strings.Join(d.Recording.Files, " and "))
+	var rates []string
+	if d.Recording.PositionHz != nil {
+		rates = append(rates, fmt.Sprintf("positions %.3g Hz", *d.Recording.PositionHz))
+	}
+	if d.Recording.MotionHz != nil {
+		rates = append(rates, fmt.Sprintf("motion %.3g Hz", *d.Recording.MotionHz))
+	}
+	said = append(said, rates...)
+	p.para("", 0, strings.Join(said, ", ")+".")
+}
+
+// spokenTime is an RFC 3339 instant as people write it, in UTC; the text as it is where it is none.
+func spokenTime(rfc3339 string) string {
+	t, err := time.Parse(time.RFC3339, rfc3339)
+	if err != nil {
+		return rfc3339
+	}
+	return t.UTC().Format("2 January 2006 15:04 UTC")
+}
+
+func writeNothingJumped(p *page, d *Debrief) {
+	p.heading("Nothing was jumped")
+	p.para("", 0, "No jump was found in this recording, so there is no line to tell of.")
+	if said := gaitTotals(d.Gaits); said != "" {
+		p.para("", 0, said)
+	}
+}
+
+// gaitTotals is the time in each gait, in minutes and seconds.
+func gaitTotals(spans []GaitSpan) string {
+	var said []string
+	for _, gait := range []string{"halt", "walk", "trot", "canter"} {
+		total := 0.0
+		for _, s := range spans {
+			if s.Gait == gait {
+				total += s.ToS - s.FromS
+			}
+		}
+		if total >= 0.5 {
+			said = append(said, gait+" "+clock(total))
+		}
+	}
+	if len(said) == 0 {
+		return ""
+	}
+	return "Time in each gait: " + strings.Join(said, ", ") + "."
+}
+
+func writeLines(p *page, d *Debrief, units Units) {
+	var ways [][2]string
+	rides := map[[2]string][]Line{}
+	others := 0
+	for _, l := range d.Lines {
+		if l.Kind == "between" {
+			others++
+			continue
+		}
+		way := [2]string{l.From, l.To}
+		if rides[way] == nil {
+			ways = append(ways, way)
+		}
+		rides[way] = append(rides[way], l)
+	}
+	if len(ways) == 0 {
+		return
+	}
+	var rows []tableRow
+	for _, way := range ways {
+		name := way[0] + " to " + way[1]
+		all := rides[way]
+		if len(all) > 1 {
+			rows = append(rows, tableRow{cells: lineCells(name, groundWords(all[0], units), nil, units)})
+		}
+		for _, l := range all {
+			if len(all) > 1 {
+				rows = append(rows, tableRow{cells: lineCells("", rideWords(l), &l, units)})
+			} else {
+				rows = append(rows, tableRow{cells: lineCells(name, groundWords(l, units), &l, units)})
+			}
+			rows = append(rows, tableRow{below: lineWords(l, units)})
+		}
+	}
+	p.table([]string{"Lines", "", "strides", "each, " + units.length().unit, "in, out m/min", "rode"}, rows)
+	var keys []string
+	if slices.ContainsFunc(d.Lines, func(l Line) bool { return l.Kind != "between" && l.StridesBy == "estimated" }) {
+		keys = append(keys, "~ estimated from the time between fences, not counted.")
+	}
+	if slices.ContainsFunc(d.Lines, func(l Line) bool { return l.Kind != "between" && l.Strides == nil }) {
+		keys = append(keys, "- not told by this recording.")
+	}
+	if d.Horse.CanterStrideM != nil {
+		usual := "Usual stride " + units.length().measured(*d.Horse.CanterStrideM)
+		if d.Horse.StrideS != nil {
+			usual += " in " + seconds().measured(*d.Horse.StrideS)
+		}
+		keys = append(keys, usual+".")
+	}
+	if others > 0 {
+		keys = append(keys, fmt.Sprintf("%s between other fences left out.", count(others, "way")))
+	}
+	keys = append(keys, "± holds nine times in ten.")
+	p.para(" ", 1, strings.Join(keys, " "))
+}
+
+// lineCells is a line's row of the table; l is nil for a heading of several rides.
+func lineCells(name, words string, l *Line, units Units) []string {
+	cells := []string{name, words, "", "", "", ""}
+	if l == nil {
+		return cells
+	}
+	cells[2] = strideWords(*l)
+	if l.StrideLengthM != nil {
+		cells[3] = units.length().bare(*l.StrideLengthM)
+	}
+	cells[4] = paceWords(*l)
+	if l.Fit != nil {
+		cells[5] = fitWords(*l.Fit)
+	}
+	return cells
+}
+
+// groundWords is what kind of line it is and how long on the ground.
+func groundWords(l Line, units Units) string {
+	if l.DistanceM == nil {
+		return l.Kind
+	}
+	q := units.length()
+	if l.Kind == "single" || l.Kind == "rollback" {
+		q = units.radius() // nobody walks these: the straight distance by the map says little
+	}
+	return l.Kind + " " + q.plain(*l.DistanceM)
+}
+
+// rideWords tells one ride of a line from the others.
+func rideWords(l Line) string {
+	said := "  " + ordinal(l.Attempt)
+	if l.Round != nil {
+		said += fmt.Sprintf(", round %d", *l.Round)
+	}
+	return said
+}
+
+// strideWords is a count where it is settled, "4 or 5" or "4 to 7" where it is not; with ~ where it
+// was estimated.
+func strideWords(l Line) string {
+	if l.Strides == nil {
+		return "-"
+	}
+	low, high := int(math.Round(l.Strides.Low)), int(math.Round(l.Strides.High))
+	said := fmt.Sprint(low)
+	switch high - low {
+	case 0:
+	case 1:
+		said = fmt.Sprintf("%d or %d", low, high)
+	default:
+		said = fmt.Sprintf("%d to %d", low, high)
+	}
+	if l.StridesBy == "estimated" {
+		return "~" + said
+	}
+	return said
+}
+
+// paceWords is the pace in and out with the larger doubt of the two, or the mean pace where
+// only that is told.
+func paceWords(l Line) string {
+	q := pace()
+	if l.SpeedInMS == nil || l.SpeedOutMS == nil {
+		if l.SpeedMS == nil {
+			return ""
+		}
+		return "mean " + q.bare(*l.SpeedMS)
+	}
+	half := max(q.half(*l.SpeedInMS), q.half(*l.SpeedOutMS))
+	decimals := q.decimalsFor(half)
+	said := q.number(l.SpeedInMS.Value*q.perSI, decimals) + ", " + q.number(l.SpeedOutMS.Value*q.perSI, decimals)
+	if half > 0 {
+		said += " ±" + q.doubt(half)
+	}
+	return said
+}
+
+// A difference of a tenth of a metre a stride is a foot and a half over five strides: below it a
+// "touch"; our choice, no published bound was found.
+const touchM = 0.10
+
+// fitWords is how the line suited the horse; nothing where the interval leaves open whether it was
+// long or tight by more than a touch.
+func fitWords(f Fit) string {
+	e := f.PerStrideM
+	switch {
+	case e == nil || f.Says == "right":
+		return f.Says
+	case !resolved(e) && (e.Low < -touchM || e.High > touchM):
+		return ""
+	case !resolved(e):
+		return "right"
+	case math.Abs(e.Value) < touchM:
+		return "touch " + f.Says
+	}
+	return f.Says
+}
+
+// Stride time of a free canter varies by about 2 % (published for the trot, Equine Vet. J. 1980
+// 12:60-65); above twice that the text has a word on rhythm.
+const steadyRhythmCV = 0.04
+
+// lineWords is what else there is to say of a line: its turn, a change of pace that is beyond
+// doubt, how long or tight it was, another count than planned, an uneven rhythm.
+func lineWords(l Line, units Units) string {
+	var said []string
+	if t := l.Turn; t != nil && t.Direction != "straight" {
+		words := t.Direction
+		if t.TurnedDeg != nil {
+			words += " " + degrees().plain(math.Abs(t.TurnedDeg.Value))
+		}
+		if t.RadiusMinM != nil {
+			words += ", tightest radius " + units.radius().measured(*t.RadiusMinM)
+		}
+		if t.SpeedMinMS != nil {
+			words += ", slowest " + pace().bare(*t.SpeedMinMS)
+		}
+		said = append(said, words)
+	}
+	if l.SpeedDriftMS != nil && resolved(l.SpeedDriftMS) {
+		word := "gained "
+		if l.SpeedDriftMS.Value < 0 {
+			word = "lost "
+		}
+		said = append(said, word+pace().bare(size(*l.SpeedDriftMS)))
+	}
+	if f := l.Fit; f != nil && f.PerStrideM != nil && fitWords(*f) == f.Says && f.Says != "right" {
+		word := " a stride beyond its usual"
+		if f.PerStrideM.Value < 0 {
+			word = " a stride short of its usual"
+		}
+		said = append(said, "asked "+units.length().measured(size(*f.PerStrideM))+word)
+	}
+	if l.PlannedStrides != nil && l.Strides != nil {
+		ridden := int(math.Round(l.Strides.Value))
+		if settled := math.Round(l.Strides.Low) == math.Round(l.Strides.High); settled && ridden != *l.PlannedStrides {
+			said = append(said, fmt.Sprintf("planned %d", *l.PlannedStrides))
+		}
+	}
+	if l.RhythmCV != nil && l.RhythmCV.Low > steadyRhythmCV {
+		said = append(said, "stride time varied by "+percent().measured(*l.RhythmCV))
+	}
+	return strings.Join(said, "; ")
+}
+
+// size is an estimate without its sign, for words that carry the sign.
+func size(e trace.Estimate) trace.Estimate {
+	if e.Value >= 0 {
+		return e
+	}
+	return trace.Estimate{Value: -e.Value, Low: -e.High, High: -e.Low}
+}
+
+func ordinal(n int) string {
+	switch {
+	case n%100 >= 11 && n%100 <= 13:
+		return fmt.Sprintf("%dth", n)
+	case n%10 == 1:
+		return fmt.Sprintf("%dst", n)
+	case n%10 == 2:
+		return fmt.Sprintf("%dnd", n)
+	case n%10 == 3:
+		return fmt.Sprintf("%drd", n)
+	}
+	return fmt.Sprintf("%dth", n)
+}
+
+// count is a number with its noun: "1 refusal", "2 refusals".
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}

@@ -1,0 +1,371 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"groundline/trace"
+)
+
+// Bounds for an effort that deserves a word. None is a rule of the sport: they keep the page
+// to what a rider can do something about, and are told in the manual.
+const (
+	takeoffApartM = 0.30 // a foot nearer or further than the ride's middle take-off
+	angledDeg     = 10.0 // across the obstacle: a metre of drift over six of jump
+	doubtful      = 0.90 // below this probability an effort is told as doubtful
+	wordsPerKind  = 3    // the most efforts named for one reason
+)
+
+func writeEfforts(p *page, d *Debrief, units Units) {
+	p.heading("Efforts")
+	p.para(" ", 1, tally(d.Efforts))
+	said := disobedienceWords(d.Efforts)
+	said = append(said, takeoffWords(d.Efforts, units)...)
+	said = append(said, angleWords(d.Efforts)...)
+	if words := leadWords(d); words != "" {
+		said = append(said, words)
+	}
+	said = append(said, doubtWords(d.Efforts)...)
+	for _, words := range said {
+		p.para(" ", 3, words)
+	}
+	if d.Course == nil {
+		writeUnplaced(p, d.Efforts)
+	}
+}
+
+// tally counts efforts by outcome.
+func tally(efforts []Effort) string {
+	n := map[string]int{}
+	for _, e := range efforts {
+		n[e.Outcome]++
+	}
+	said := []string{fmt.Sprintf("%d jumped", n["jumped"]+n["warm-up"])}
+	if n["warm-up"] > 0 {
+		said[0] += fmt.Sprintf(", %d of them to warm up", n["warm-up"])
+	}
+	if n["refused"] > 0 {
+		said = append(said, count(n["refused"], "refusal"))
+	}
+	if n["ran out"] > 0 {
+		said = append(said, count(n["ran out"], "run-out"))
+	}
+	return strings.Join(said, ", ") + "."
+}
+
+// effortName is the obstacle, or where in time a jump at none was.
+func effortName(e Effort) string {
+	if e.Obstacle != nil {
+		return *e.Obstacle
+	}
+	if e.TakeoffS != nil {
+		return "the jump at " + clock(e.TakeoffS.Value)
+	}
+	return "a jump"
+}
+
+// disobedienceWords tells each refusal and run-out and what came of it.
+func disobedienceWords(efforts []Effort) []string {
+	var said []string
+	for i, e := range efforts {
+		if e.Outcome != "refused" && e.Outcome != "ran out" {
+			continue
+		}
+		words := effortName(e) + ": " + e.Outcome
+		if e.TakeoffS != nil {
+			words += " at " + clock(e.TakeoffS.Value)
+		}
+		for _, next := range efforts[i+1:] {
+			if effortName(next) != effortName(e) {
+				continue
+			}
+			if next.Outcome == "jumped" {
+				words += ", then jumped"
+				if next.TakeoffS != nil {
+					words += " at " + clock(next.TakeoffS.Value)
+				}
+			}
+			break
+		}
+		said = append(said, words+".")
+	}
+	return said
+}
+
+// takeoffWords names the take-offs that were beyond doubt nearer or further than the middle
+// one of the ride, the furthest apart first.
+func takeoffWords(efforts []Effort, units Units) []string {
+	var all []float64
+	for _, e := range efforts {
+		if e.TakeoffDistanceM != nil {
+			all = append(all, e.TakeoffDistanceM.Value)
+		}
+	}
+	if len(all) < 4 {
+		return nil // no middle to speak of
+	}
+	slices.Sort(all)
+	middle := (all[(len(all)-1)/2] + all[len(all)/2]) / 2
+	apart := func(e Effort) float64 { return math.Abs(e.TakeoffDistanceM.Value - middle) }
+	var odd []Effort
+	for _, e := range efforts {
+		if t := e.TakeoffDistanceM; t != nil && apart(e) >= takeoffApartM && (t.Low > middle || t.High < middle) {
+			odd = append(odd, e)
+		}
+	}
+	slices.SortStableFunc(odd, func(a, b Effort) int {
+		switch {
+		case apart(a) > apart(b):
+			return -1
+		case apart(a) < apart(b):
+			return 1
+		}
+		return 0
+	})
+	var said []string
+	for _, e := range odd[:min(len(odd), wordsPerKind)] {
+		word := "close"
+		if e.TakeoffDistanceM.Value > middle {
+			word = "far out"
+		}
+		said = append(said, fmt.Sprintf("%s: took off %s, %s; the ride's middle is %s.", effortName(e), word,
+			units.length().measured(*e.TakeoffDistanceM), units.radius().plain(middle)))
+	}
+	return said
+}
+
+// angleWords names obstacles jumped at an angle beyond doubt.
+func angleWords(efforts []Effort) []string {
+	var said []string
+	for _, e := range efforts {
+		if e.Approach == nil || e.Approach.AngleDeg == nil || len(said) == wordsPerKind {
+			continue
+		}
+		a := *e.Approach.AngleDeg
+		switch {
+		case a.Low > angledDeg:
+			said = append(said, fmt.Sprintf("%s: jumped at an angle, %s to the right.", effortName(e), degrees().measured(a)))
+		case a.High < -angledDeg:
+			said = append(said, fmt.Sprintf("%s: jumped at an angle, %s to the left.", effortName(e), degrees().measured(size(a))))
+		}
+	}
+	return said
+}
+
+// leadWords names the efforts after which the horse landed on the other lead than the turn
+// that followed.
+func leadWords(d *Debrief) string {
+	var names []string
+	for i, e := range d.Efforts {
+		if e.LeadOut == nil || e.Obstacle == nil || i+1 >= len(d.Efforts) {
+			continue
+		}
+		for _, l := range d.Lines {
+			next := d.Efforts[i+1].Obstacle
+			if next == nil || l.From != *e.Obstacle || l.To != *next || !sameRound(l.Round, e.Round) || l.Turn == nil {
+				continue
+			}
+			if l.Turn.Direction != "straight" && l.Turn.Direction != *e.LeadOut {
+				names = append(names, *e.Obstacle)
+			}
+			break
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return "Landed on the other lead than the next turn: " + strings.Join(names, ", ") + "."
+}
+
+func sameRound(a, b *int) bool {
+	return (a == nil) == (b == nil) && (a == nil || *a == *b)
+}
+
+// doubtWords names the efforts that are not nearly certain.
+func doubtWords(efforts []Effort) []string {
+	var names []string
+	for _, e := range efforts {
+		if e.Confidence < doubtful {
+			names = append(names, fmt.Sprintf("%s (%s, %.0f %% sure)", effortName(e), e.Outcome, 100*e.Confidence))
+		}
+	}
+	if len(names) == 0 {
+		return nil
+	}
+	return []string{"Doubtful: " + strings.Join(names, ", ") + "."}
+}
+
+// writeUnplaced lists the jumps of a ride without a plan, by time.
+func writeUnplaced(p *page, efforts []Effort) {
+	var rows []tableRow
+	for i, e := range efforts {
+		if e.TakeoffS == nil {
+			continue
+		}
+		cells := []string{fmt.Sprint(i + 1), clock(e.TakeoffS.Value), "", ""}
+		if e.LandingS != nil {
+			cells[2] = seconds().plain(e.LandingS.Value - e.TakeoffS.Value)
+		}
+		if e.SpeedMS != nil {
+			cells[3] = pace().measured(*e.SpeedMS)
+		}
+		rows = append(rows, tableRow{cells: cells})
+	}
+	p.table([]string{"jump", "at", "flight", "pace"}, rows)
+}
+
+func writeRounds(p *page, d *Debrief) {
+	if d.Course == nil {
+		return
+	}
+	p.heading("Rounds")
+	if len(d.Rounds) == 0 {
+		p.para(" ", 1, "No whole round in this recording.")
+		return
+	}
+	for _, r := range d.Rounds {
+		p.para(" ", 3, roundWords(r))
+	}
+	p.para(" ", 3, "Rails down can't be seen: time only.")
+}
+
+func roundWords(r Round) string {
+	said := []string{fmt.Sprintf("Round %d", r.Round)}
+	if !r.Complete {
+		said[0] += " (not complete)"
+	}
+	if r.TimeS != nil {
+		said = append(said, seconds().measured(*r.TimeS))
+	}
+	if r.TimeAllowedS != nil {
+		said = append(said, "time allowed "+seconds().plainShort(*r.TimeAllowedS))
+	}
+	if r.TimeFaults != nil {
+		switch {
+		case r.TimeS != nil && r.TimeAllowedS != nil && r.TimeS.Low <= *r.TimeAllowedS && *r.TimeAllowedS < r.TimeS.High:
+			said = append(said, "too close to call for time faults")
+		case *r.TimeFaults == 0:
+			said = append(said, "no time faults")
+		default:
+			said = append(said, count(*r.TimeFaults, "time fault"))
+		}
+	}
+	if r.Disobediences > 0 {
+		if r.Disobediences == 1 {
+			said = append(said, "1 disobedience")
+		} else {
+			said = append(said, fmt.Sprintf("%d disobediences", r.Disobediences))
+		}
+	}
+	if len(r.Missed) > 0 {
+		said = append(said, "without "+strings.Join(r.Missed, ", "))
+	}
+	return strings.Join(said, ", ") + "."
+}
+
+// writeNotes numbers what was uncertain and why; notes that share a reason stand together.
+// Lesser notes (info) are for readers who ask for explanations.
+func writeNotes(p *page, d *Debrief, all bool) {
+	type group struct {
+		what []string
+		why  string
+	}
+	var groups []group
+	for _, level := range []string{"warning", "caution", "info"} {
+		if level == "info" && !all {
+			continue
+		}
+		for _, n := range d.Notes {
+			if n.Level != level {
+				continue
+			}
+			i := slices.IndexFunc(groups, func(g group) bool { return g.why == n.Why })
+			switch {
+			case i < 0:
+				groups = append(groups, group{[]string{n.What}, n.Why})
+			case !slices.Contains(groups[i].what, n.What):
+				groups[i].what = append(groups[i].what, n.What)
+			}
+		}
+	}
+	if len(groups) == 0 {
+		return
+	}
+	p.heading("What is uncertain, and why")
+	for i, g := range groups {
+		words := strings.Join(g.what, "; ")
+		if g.why != "" {
+			words += ": " + g.why
+		}
+		lead := fmt.Sprintf(" %d ", i+1)
+		p.para(lead, len(lead), strings.TrimSuffix(words, ".")+".")
+	}
+}
+
+// writeCautions says once what every reader must know: that distances are guides and who
+// decides (printed warnings of published distance tables), and that this is no
+// veterinary tool.
+func writeCautions(p *page) {
+	fmt.Fprintln(p.out)
+	p.para("", 0, "Distances are guides: horse, ground and fences change them. The instructor on the ground "+
+		"and the rules in force decide. Not a veterinary tool: an uneven or shortened stride that lasts is for the vet.")
+}
+
+// writeExplained gives every figure of every effort, for who wants to check.
+func writeExplained(p *page, d *Debrief, units Units) {
+	if c := d.Course; c != nil && c.Placed != nil {
+		p.heading("Where the course was laid")
+		p.para(" ", 1, fmt.Sprintf("Track moved %.2f m right, %.2f m forward, turned %.1f°; jumps then lie %.2f m from their obstacles.",
+			c.Placed.RightM, c.Placed.ForwardM, c.Placed.TurnDeg, c.Placed.ResidualM))
+	}
+	var rows []tableRow
+	for _, e := range d.Efforts {
+		cells := []string{effortName(e), e.Outcome, "", "", "", "", "", fmt.Sprintf("%.2f", e.Confidence)}
+		set := func(i int, q quantity, x *trace.Estimate) {
+			if x != nil {
+				cells[i] = q.bare(*x)
+			}
+		}
+		set(2, seconds(), e.TakeoffS)
+		set(3, units.length(), e.TakeoffDistanceM)
+		set(4, units.length(), e.LandingDistanceM)
+		set(5, pace(), e.SpeedMS)
+		if e.LeadIn != nil || e.LeadOut != nil {
+			cells[6] = said(e.LeadIn) + "/" + said(e.LeadOut)
+		}
+		rows = append(rows, tableRow{cells: cells})
+	}
+	if len(rows) > 0 {
+		u := units.length().unit
+		p.table([]string{"Effort", "", "take-off s", "off " + u, "land " + u, "m/min", "leads", "sure"}, rows)
+	}
+	headed := false
+	for _, l := range d.Lines {
+		if len(l.StrideLengthsM) == 0 {
+			continue
+		}
+		if !headed {
+			p.heading("Stride by stride, " + units.length().unit)
+			headed = true
+		}
+		words := make([]string, len(l.StrideLengthsM))
+		for i, s := range l.StrideLengthsM {
+			words[i] = units.length().number(s*units.length().perSI, units.length().decimals)
+		}
+		lead := fmt.Sprintf(" %s to %s, %s: ", l.From, l.To, ordinal(l.Attempt))
+		p.para(lead, len(lead), strings.Join(words, " "))
+	}
+	if words := gaitTotals(d.Gaits); words != "" && len(d.Efforts) > 0 {
+		p.heading("Gaits")
+		p.para(" ", 1, words)
+	}
+}
+
+func said(s *string) string {
+	if s == nil {
+		return "-"
+	}
+	return *s
+}
