@@ -1,0 +1,253 @@
+package smooth
+
+import (
+	"math"
+
+	"groundline/trace"
+)
+
+// At is the smoothed state at an instant: at a fix or between two, by the model itself, with
+// its covariance. ok is false in a gap and outside the ride.
+func (t *Track) At(timeS float64) (s State, ok bool) {
+	chain := t.chain(timeS, timeS)
+	if chain == nil {
+		return State{}, false
+	}
+	return chain[0].state(), true
+}
+
+func (nd *node) state() State {
+	m := &nd.mean
+	s := State{TimeS: nd.timeS, EM: m[iE], NM: m[iN], VE: m[vE], VN: m[vN], AE: m[aE], AN: m[aN]}
+	for i := range 6 {
+		copy(s.Cov[i][:], nd.cov[i][:6])
+	}
+	return s
+}
+
+// States are the smoothed states from fromS to toS: both ends and, between them, every fix and
+// enough instants that no two are more than a quarter of a second apart. nil where a
+// gap lies between or the ride does not reach.
+func (t *Track) States(fromS, toS float64) []State {
+	chain := t.chain(fromS, toS)
+	if chain == nil {
+		return nil
+	}
+	out := make([]State, len(chain))
+	for i := range chain {
+		out[i] = chain[i].state()
+	}
+	return out
+}
+
+// Speed is the speed over ground, m/s, never below zero.
+func (s State) Speed() trace.Estimate {
+	v := math.Hypot(s.VE, s.VN)
+	var sd float64
+	if v > 0 {
+		c, d := s.VE/v, s.VN/v
+		sd = math.Sqrt(c*c*s.Cov[2][2] + d*d*s.Cov[3][3] + 2*c*d*s.Cov[2][3])
+	} else {
+		sd = math.Sqrt(s.Cov[2][2])
+	}
+	e := trace.FromSD(v, sd)
+	e.Low = max(e.Low, 0)
+	return e
+}
+
+// PathLength is the length of the way from one instant to another, m: the integral of the
+// speed. Its interval knows that errors a few seconds apart are much the same. ok is false
+// where a gap lies between, the ride does not reach, or toS <= fromS.
+func (t *Track) PathLength(fromS, toS float64) (length trace.Estimate, ok bool) {
+	if !(toS > fromS) {
+		return trace.Estimate{}, false
+	}
+	chain := t.chain(fromS, toS)
+	if chain == nil {
+		return trace.Estimate{}, false
+	}
+	sum := 0.0
+	weights := make([]vec, len(chain))
+	for i := range chain {
+		// The trapezoid's weight of this instant.
+		w := 0.0
+		if i > 0 {
+			w += (chain[i].timeS - chain[i-1].timeS) / 2
+		}
+		if i+1 < len(chain) {
+			w += (chain[i+1].timeS - chain[i].timeS) / 2
+		}
+		speed, along := chain[i].speed2()
+		sum += w * speed
+		for j := range dim {
+			weights[i][j] = w * along[j]
+		}
+	}
+	return positive(trace.FromSD(sum, math.Sqrt(variance(chain, weights)))), true
+}
+
+// MeanSpeed is the mean speed from one instant to another, m/s; ok as in [Track.PathLength].
+func (t *Track) MeanSpeed(fromS, toS float64) (speed trace.Estimate, ok bool) {
+	l, ok := t.PathLength(fromS, toS)
+	if !ok {
+		return trace.Estimate{}, false
+	}
+	d := toS - fromS
+	return trace.Estimate{Value: l.Value / d, Low: l.Low / d, High: l.High / d}, true
+}
+
+func positive(e trace.Estimate) trace.Estimate {
+	e.Low = max(e.Low, 0)
+	return e
+}
+
+// speed2 is the expected speed at a node, to the second order in its doubt, and its derivative.
+// The doubt across the way lengthens a velocity: E|v| = |m| + s²/(2|m|).
+func (nd *node) speed2() (speed float64, along vec) {
+	speed = math.Hypot(nd.mean[vE], nd.mean[vN])
+	if speed < 1e-9 {
+		return 0, vec{}
+	}
+	c, s := nd.mean[vE]/speed, nd.mean[vN]/speed
+	across := s*s*nd.cov[vE][vE] + c*c*nd.cov[vN][vN] - 2*s*c*nd.cov[vE][vN]
+	// Near a halt the series fails, and a halted horse should not be said to walk on noise.
+	const leastMS = 1.0
+	if speed > leastMS {
+		speed += across / (2 * speed)
+	}
+	along[vE], along[vN] = c, s
+	return speed, along
+}
+
+// variance of the sum of w_i' x_i over a chain of smoothed nodes. Going backward in time the
+// smoothed states are a Markov chain, x_i = G_i x_{i+1} + e_i with cov e_i = P_i - G_i P_{i+1} G_i'
+// (the sampling form of the smoother), so weights are handed on from node to node.
+func variance(chain []node, w []vec) float64 {
+	sum := 0.0
+	var d vec
+	for i := range chain {
+		for j := range dim {
+			d[j] += w[i][j]
+		}
+		if i+1 == len(chain) {
+			sum += chain[i].cov.quad(&d)
+			break
+		}
+		handed := chain[i].gain.applyT(&d)
+		sum += chain[i].cov.quad(&d) - chain[i+1].cov.quad(&handed)
+		d = handed
+	}
+	return max(sum, 0)
+}
+
+// chain is a copy of the nodes from fromS to toS with nodes put in exactly at both ends; nil
+// where they don't lie in one piece.
+func (t *Track) chain(fromS, toS float64) []node {
+	for i := range t.Pieces {
+		p := &t.Pieces[i]
+		if !(fromS >= p.FromS && toS <= p.ToS && fromS <= toS) {
+			continue
+		}
+		a := lastAt(p.nodes, fromS)
+		b := lastAt(p.nodes, toS)
+		chain := append([]node(nil), p.nodes[a:min(b+2, len(p.nodes))]...)
+		ok := true
+		if chain[0].timeS < fromS {
+			if chain, ok = t.insert(chain, 0, fromS); !ok {
+				return nil
+			}
+			chain = chain[1:]
+		}
+		k := lastAt(chain, toS)
+		if chain[k].timeS < toS {
+			if chain, ok = t.insert(chain, k, toS); !ok {
+				return nil
+			}
+			k++
+		}
+		return chain[:k+1]
+	}
+	return nil
+}
+
+// lastAt is the last node at or before an instant that is not before the first.
+func lastAt(nodes []node, timeS float64) int {
+	lo, hi := 0, len(nodes)-1
+	for lo < hi {
+		mid := (lo + hi + 1) / 2
+		if nodes[mid].timeS <= timeS {
+			lo = mid
+		} else {
+			hi = mid - 1
+		}
+	}
+	return lo
+}
+
+// insert puts a node at timeS between nodes k and k+1. Given these two the state between
+// them is x = (F1 - K F2 F1) x_k + K x_{k+1} + noise of covariance Q1 - K F2 Q1, with K = Q1 F2'
+// (F2 Q1 F2' + Q2)⁻¹: the model's bridge, which no other fix can change.
+func (t *Track) insert(chain []node, k int, timeS float64) ([]node, bool) {
+	a, b := &chain[k], &chain[k+1]
+	at := a.nom.between(b.nom)
+	f1, q1 := t.Noise.step(at, timeS-a.timeS)
+	f2, q2 := t.Noise.step(at, b.timeS-timeS)
+	qf := q1.mulT(&f2)
+	s := f2.mul(&qf)
+	s = s.add(&q2)
+	s = s.symmetric()
+	kk, ok := rightSolve(&qf, &s)
+	if !ok {
+		return nil, false
+	}
+	kf := kk.mul(&f2)
+	fromA := kf.mul(&f1)
+	fromA = f1.sub(&fromA)
+	rest := kf.mul(&q1)
+	rest = q1.sub(&rest)
+
+	mid := node{timeS: timeS, fix: -1, weight: 1, nom: at}
+	ma, mb := fromA.apply(&a.mean), kk.apply(&b.mean)
+	for i := range dim {
+		mid.mean[i] = ma[i] + mb[i]
+	}
+	// Covariances of the middle with either end, from cov(x_k, x_{k+1}) = G P_{k+1}.
+	cross := a.gain.mul(&b.cov)
+	ac := fromA.mul(&a.cov)
+	kc := kk.mulT(&cross) // K cov(x_{k+1}, x_k)
+	midA := ac.add(&kc)
+	fc := fromA.mul(&cross)
+	kb := kk.mul(&b.cov)
+	midB := fc.add(&kb)
+	one := midA.mulT(&fromA)
+	two := midB.mulT(&kk)
+	mid.cov = one.add(&two)
+	mid.cov = mid.cov.add(&rest)
+	mid.cov = mid.cov.symmetric()
+
+	gain, ok := rightSolve(&midB, &b.cov)
+	if !ok {
+		return nil, false
+	}
+	aMid := midA.transpose()
+	gainA, ok := rightSolve(&aMid, &mid.cov)
+	if !ok {
+		return nil, false
+	}
+	mid.gain = gain
+	out := make([]node, 0, len(chain)+1)
+	out = append(out, chain[:k+1]...)
+	out = append(out, mid)
+	out = append(out, chain[k+1:]...)
+	out[k].gain = gainA
+	return out, true
+}
+
+func (a *mat) transpose() (c mat) {
+	for i := range dim {
+		for j := range dim {
+			c[j][i] = a[i][j]
+		}
+	}
+	return c
+}

@@ -1,0 +1,148 @@
+package smooth
+
+import "math"
+
+// The state of one node: place, velocity, acceleration and the receiver's wander, each
+// east then north.
+const (
+	iE, iN = 0, 1 // place, m
+	vE, vN = 2, 3 // velocity, m/s
+	aE, aN = 4, 5 // acceleration, m/s²
+	wE, wN = 6, 7 // wander of the receiver, m
+	dim    = 8
+)
+
+// Fixed arrays on the stack: the same step with a general matrix type takes tens of
+// times as long.
+type (
+	vec [dim]float64
+	mat [dim][dim]float64
+)
+
+func (a *mat) mul(b *mat) (c mat) {
+	for i := range dim {
+		for k := range dim {
+			x := a[i][k]
+			if x == 0 {
+				continue
+			}
+			for j := range dim {
+				c[i][j] += x * b[k][j]
+			}
+		}
+	}
+	return c
+}
+
+// mulT is a times the transpose of b.
+func (a *mat) mulT(b *mat) (c mat) {
+	for i := range dim {
+		for j := range dim {
+			s := 0.0
+			for k := range dim {
+				s += a[i][k] * b[j][k]
+			}
+			c[i][j] = s
+		}
+	}
+	return c
+}
+
+func (a *mat) apply(x *vec) (y vec) {
+	for i := range dim {
+		for j := range dim {
+			y[i] += a[i][j] * x[j]
+		}
+	}
+	return y
+}
+
+// applyT is the transpose of a times x.
+func (a *mat) applyT(x *vec) (y vec) {
+	for i := range dim {
+		for j := range dim {
+			y[j] += a[i][j] * x[i]
+		}
+	}
+	return y
+}
+
+func (a *mat) add(b *mat) (c mat) {
+	for i := range dim {
+		for j := range dim {
+			c[i][j] = a[i][j] + b[i][j]
+		}
+	}
+	return c
+}
+
+func (a *mat) sub(b *mat) (c mat) {
+	for i := range dim {
+		for j := range dim {
+			c[i][j] = a[i][j] - b[i][j]
+		}
+	}
+	return c
+}
+
+// symmetric is a with rounding's asymmetry taken out.
+func (a *mat) symmetric() mat {
+	c := *a
+	for i := range dim {
+		for j := range i {
+			m := (a[i][j] + a[j][i]) / 2
+			c[i][j], c[j][i] = m, m
+		}
+	}
+	return c
+}
+
+// quad is x' a x for symmetric a.
+func (a *mat) quad(x *vec) float64 {
+	y := a.apply(x)
+	s := 0.0
+	for i := range dim {
+		s += x[i] * y[i]
+	}
+	return s
+}
+
+// rightSolve is x with x a = b for a symmetric and positive definite, by Cholesky's
+// factors; ok is false where a is not.
+func rightSolve(b, a *mat) (x mat, ok bool) {
+	var l mat
+	for i := range dim {
+		for j := 0; j <= i; j++ {
+			s := a[i][j]
+			for k := range j {
+				s -= l[i][k] * l[j][k]
+			}
+			if i == j {
+				if !(s > 0) {
+					return x, false
+				}
+				l[i][i] = math.Sqrt(s)
+			} else {
+				l[i][j] = s / l[j][j]
+			}
+		}
+	}
+	for r := range dim {
+		var y vec
+		for i := range dim {
+			s := b[r][i]
+			for k := range i {
+				s -= l[i][k] * y[k]
+			}
+			y[i] = s / l[i][i]
+		}
+		for i := dim - 1; i >= 0; i-- {
+			s := y[i]
+			for k := i + 1; k < dim; k++ {
+				s -= l[k][i] * x[r][k]
+			}
+			x[r][i] = s / l[i][i]
+		}
+	}
+	return x, true
+}

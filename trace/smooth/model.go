@@ -1,0 +1,148 @@
+package smooth
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// Noise is what the smoother takes the ride and the receiver to be like. All of it is
+// estimated from the ride (see [Smooth]).
+type Noise struct {
+	// WhiteM is the standard deviation, per axis, of the error that changes from fix to fix, m.
+	WhiteM float64
+	// WanderM is the standard deviation, per axis, of the error that wanders with a time
+	// constant of wanderS, m.
+	WanderM float64
+	// ThrustMS2 and SwerveMS2 are the standard deviations of the horse's acceleration
+	// along its way and across it at refSpeedMS, m/s².
+	ThrustMS2, SwerveMS2 float64
+	// SpeedMS is the standard deviation of the device's own speed, m/s; 0 without one.
+	SpeedMS float64
+}
+
+const (
+	// wanderS is the correlation time of a receiver's wander: the error of stationary
+	// receivers bends at about a minute (public 20-day test of one receiver; a first-order
+	// Gauss-Markov error is what Sensors 2020, 20:6050, finds better than white noise). Only
+	// WanderM²/wanderS, the speed of the wander, matters over a line.
+	wanderS = 60.0
+	// thrustS and swerveS would be the horse's; one constant serves both: how long
+	// an acceleration lasts. A canter turn of 90 degrees takes 2 to 3 s, a change of pace as long.
+	accelS = 2.0
+	// refSpeedMS is the pace of a round (5.5 m/s in elite rounds, 4.2 warming up) at which the
+	// acceleration's size is stated.
+	refSpeedMS = 5.0
+	// calmMS is added to the speed so that a halted horse may still start to move.
+	calmMS = 0.3
+)
+
+// nominal is what the model's equations are linear about at one node: the way that the
+// last round of smoothing found.
+type nominal struct {
+	cos, sin float64 // of the direction of travel
+	speedMS  float64
+	turnRadS float64 // turn rate, left positive
+}
+
+// between is the nominal half way.
+func (a nominal) between(b nominal) nominal {
+	c, s := a.cos+b.cos, a.sin+b.sin
+	if h := math.Hypot(c, s); h > 0 {
+		c, s = c/h, s/h
+	}
+	return nominal{cos: c, sin: s, speedMS: (a.speedMS + b.speedMS) / 2, turnRadS: (a.turnRadS + b.turnRadS) / 2}
+}
+
+// step is the model over dt seconds: x' = f x + noise of covariance q.
+//
+// Place is the integral of velocity and velocity that of acceleration. Acceleration
+// decays with accelS (R. A. Singer, IEEE Trans. Aerosp. Electron. Syst. 6, 1970, 473-483)
+// and turns with the horse at the nominal turn rate, so that riding round an arc at an
+// even pace needs no noise at all: in complex notation da = (-1/accelS + iω) a dt + dW.
+// The noise is larger across the way than along it and grows with the pace. The
+// wander is a first-order Gauss-Markov process.
+func (n Noise) step(at nominal, dt float64) (f, q mat) {
+	lambda := complex(-1/accelS, at.turnRadS)
+	p, v, a := response(lambda, dt)
+	f = identity()
+	f[iE][vE], f[iN][vN] = dt, dt
+	f.place(iE, aE, p)
+	f.place(vE, aE, v)
+	f.place(aE, aE, a)
+	decay := math.Exp(-dt / wanderS)
+	f[wE][wE], f[wN][wN] = decay, decay
+
+	// The intensity of the driving noise that keeps the acceleration's variance at its size.
+	scale := (at.speedMS + calmMS) / (refSpeedMS + calmMS)
+	along := 2 / accelS * n.ThrustMS2 * n.ThrustMS2 * scale * scale
+	across := 2 / accelS * n.SwerveMS2 * n.SwerveMS2 * scale * scale
+	cc, ss, cs := at.cos*at.cos, at.sin*at.sin, at.cos*at.sin
+	b := [2][2]float64{
+		{along*cc + across*ss, (along - across) * cs},
+		{(along - across) * cs, along*ss + across*cc},
+	}
+	// Three-point Gauss-Legendre: exact for polynomials to the fifth power, and over a node's
+	// step of at most maxStepS the integrand is nearly of the fourth.
+	for _, g := range [...]struct{ at, weight float64 }{
+		{0.5 - math.Sqrt(0.15), 5.0 / 18}, {0.5, 8.0 / 18}, {0.5 + math.Sqrt(0.15), 5.0 / 18},
+	} {
+		p, v, a := response(lambda, g.at*dt)
+		h := [3]complex128{p, v, a}
+		w := g.weight * dt
+		for i := range 3 {
+			for j := range 3 {
+				addTurned(&q, 2*i, 2*j, w, h[i], b, h[j])
+			}
+		}
+	}
+	drift := n.WanderM * n.WanderM * -math.Expm1(-2*dt/wanderS)
+	q[wE][wE], q[wN][wN] = drift, drift
+	return f, q
+}
+
+// response is what a unit of acceleration now does to place, velocity and acceleration
+// after t seconds.
+func response(lambda complex128, t float64) (p, v, a complex128) {
+	z := lambda * complex(t, 0)
+	a = cmplx.Exp(z)
+	// (e^z-1)/z and (e^z-1-z)/z² by their series: z is at most about one half here, and the
+	// closed forms lose their digits for small z.
+	term, sumV, sumP := complex(1, 0), complex(0, 0), complex(0, 0)
+	for k := 1.0; k <= 16; k++ {
+		term /= complex(k, 0) // z^(k-1)/k!
+		sumV += term
+		sumP += term / complex(k+1, 0)
+		term *= z
+	}
+	return complex(t*t, 0) * sumP, complex(t, 0) * sumV, a
+}
+
+// place writes a complex factor as the turn and stretch that it is.
+func (m *mat) place(i, j int, z complex128) {
+	m[i][j], m[i][j+1] = real(z), -imag(z)
+	m[i+1][j], m[i+1][j+1] = imag(z), real(z)
+}
+
+// addTurned adds w times Z(h1) b Z(h2)' to the block at (i, j), Z(h) being the 2x2 matrix of h.
+func addTurned(q *mat, i, j int, w float64, h1 complex128, b [2][2]float64, h2 complex128) {
+	z1 := [2][2]float64{{real(h1), -imag(h1)}, {imag(h1), real(h1)}}
+	z2 := [2][2]float64{{real(h2), -imag(h2)}, {imag(h2), real(h2)}}
+	for r := range 2 {
+		for c := range 2 {
+			s := 0.0
+			for k := range 2 {
+				for l := range 2 {
+					s += z1[r][k] * b[k][l] * z2[c][l]
+				}
+			}
+			q[i+r][j+c] += w * s
+		}
+	}
+}
+
+func identity() (m mat) {
+	for i := range dim {
+		m[i][i] = 1
+	}
+	return m
+}

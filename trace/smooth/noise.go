@@ -1,0 +1,139 @@
+package smooth
+
+import "math"
+
+// startNoise is where the search for the noise levels starts, and what it leans on where
+// the ride does not tell: published sizes of receivers' errors and of a horse's accelerations.
+func startNoise(rateHz float64, hasSpeed bool) Noise {
+	n := Noise{
+		// A 1-Hz wrist receiver: metres of error that move slowly, decimetres from fix to fix; a
+		// stand-alone 10-Hz logger: about 0.7 m per axis (three quarters of the errors
+		// within 1.04 m) and speed good to 0.05 m/s (O. Gloersen, J. Kocbach and M. Gilgien, Front.
+		// Physiol. 9, 2018, 1425), so little from fix to fix.
+		WhiteM: 0.25, WanderM: 1.0,
+		// Round a 10-m turn at 5 m/s a horse accelerates by 2.5 m/s² across its way; half the
+		// round is turns. Along its way changes of 1 m/s take about two seconds.
+		ThrustMS2: 0.5, SwerveMS2: 1.5,
+	}
+	if rateHz > 3 {
+		n.WhiteM, n.WanderM = 0.12, 0.6
+	}
+	if hasSpeed {
+		// Speed of a 1-Hz receiver: 45 % within 0.2 m/s, 64 % within 0.4 m/s (T. H. Witte
+		// and A. M. Wilson, J. Biomech. 37, 2004, 1891-1898).
+		n.SpeedMS = 0.35
+		if rateHz > 3 {
+			n.SpeedMS = 0.1
+		}
+	}
+	return n
+}
+
+// leanSD is how far, in units of the natural logarithm, a level may stray from its start before
+// the start resists: one standard deviation of a log-normal prior. The wander can't be told
+// well from the horse's own way and so may stray least.
+var leanSD = [...]float64{1.0, 0.5, 0.5, 0.5, 1.0}
+
+// searchNodes bounds the nodes that the noise levels are estimated from: enough for 3 %.
+const searchNodes = 3000
+
+// estimate finds the noise levels that make the fixes most likely, given the way and the
+// weights as they are: a coordinate search in the logarithms, with the start as a weak prior.
+func (t *Track) estimate(from Noise) Noise {
+	sample := t.sample()
+	start := startNoise(t.RateHz, from.SpeedMS > 0).levels()
+	best := from.levels()
+	score := func(l [5]float64) float64 {
+		sum := 0.0
+		for _, nodes := range sample {
+			ll, ok := filter(nodes, noiseOf(l), false)
+			if !ok {
+				return math.Inf(-1)
+			}
+			sum += ll
+		}
+		for i := range l {
+			d := (l[i] - start[i]) / leanSD[i]
+			sum -= d * d / 2
+		}
+		return sum
+	}
+	top := score(best)
+	levels := len(best)
+	if from.SpeedMS == 0 {
+		levels--
+	}
+	for step := 0.4; step > 0.04; step /= 2 {
+		for moved := true; moved; {
+			moved = false
+			for i := range levels {
+				for _, d := range [2]float64{step, -step} {
+					try := best
+					try[i] += d
+					// Levels beyond e^±6 of their start are not a receiver's or a horse's.
+					if math.Abs(try[i]-start[i]) > 6 {
+						continue
+					}
+					if s := score(try); s > top {
+						best, top, moved = try, s, true
+						break
+					}
+				}
+			}
+		}
+	}
+	return noiseOf(best)
+}
+
+// levels are the logarithms of the noise levels; the speed's is 0 where there is none.
+func (n Noise) levels() (l [5]float64) {
+	for i, v := range [...]float64{n.WhiteM, n.WanderM, n.ThrustMS2, n.SwerveMS2, n.SpeedMS} {
+		if v > 0 {
+			l[i] = math.Log(v)
+		}
+	}
+	return l
+}
+
+func noiseOf(l [5]float64) Noise {
+	n := Noise{WhiteM: math.Exp(l[0]), WanderM: math.Exp(l[1]), ThrustMS2: math.Exp(l[2]), SwerveMS2: math.Exp(l[3])}
+	if l[4] != 0 {
+		n.SpeedMS = math.Exp(l[4])
+	}
+	return n
+}
+
+// sample is all nodes or, of a long ride, blocks of them spread evenly over it.
+func (t *Track) sample() [][]node {
+	total := 0
+	for _, p := range t.Pieces {
+		total += len(p.nodes)
+	}
+	const block = 300
+	every := 1
+	if total > searchNodes {
+		every = (total + searchNodes - 1) / searchNodes
+	}
+	var out [][]node
+	count := 0
+	for _, p := range t.Pieces {
+		for from := 0; from < len(p.nodes); from += block {
+			to := min(from+block, len(p.nodes))
+			if every == 1 {
+				to = len(p.nodes)
+			}
+			part := p.nodes[from:to]
+			for len(part) > 0 && part[0].fix < 0 {
+				part = part[1:] // a block starts at a fix, which places it
+			}
+			if count%every == 0 && len(part) > 0 {
+				out = append(out, part)
+			}
+			count++
+			if every == 1 {
+				break
+			}
+		}
+	}
+	return out
+}
