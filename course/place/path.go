@@ -22,11 +22,10 @@ type Path struct {
 
 // Piece is an unbroken stretch of a Path; sample i lies at FromS + i*StepS.
 type Piece struct {
-	FromS          float64
-	X, Y, VX, VY   []float64
-	PlaceSDM       []float64 // of one axis, without the receiver's slow error
-	SpeedSDMS      []float64 // of one axis
-	AccelX, AccelY []float64
+	FromS        float64
+	X, Y, VX, VY []float64
+	PlaceSDM     []float64 // of one axis, without the receiver's slow error
+	SpeedSDMS    []float64
 }
 
 // ToS is the time of the piece's last sample.
@@ -72,4 +71,23 @@ func (p *Path) At(t float64) (Sample, bool) {
 
 func (p *Piece) sample(k int) Sample {
 	return Sample{X: p.X[k], Y: p.Y[k], VX: p.VX[k], VY: p.VY[k], PlaceSDM: p.PlaceSDM[k], SpeedSDMS: p.SpeedSDMS[k]}
+}
+
+// LengthM is the way along the path from time a to time b; false where a gap lies between.
+func (p *Path) LengthM(a, b float64) (float64, bool) {
+	var sum float64
+	prev, ok := p.At(a)
+	if !ok {
+		return 0, false
+	}
+	for t := a; t < b; {
+		t = math.Min(t+StepS, b)
+		next, ok := p.At(t)
+		if !ok {
+			return 0, false
+		}
+		sum += math.Hypot(next.X-prev.X, next.Y-prev.Y)
+		prev = next
+	}
+	return sum, true
 }
