@@ -40,14 +40,14 @@ func along(p Point, deg, d float64) Point {
 	return Point{p.X + d*u.X, p.Y + d*u.Y}
 }
 
-// area of a ring, anticlockwise positive (the shoelace formula).
-func area(ring []Point) float64 {
-	var a float64
-	for i, p := range ring {
-		q := ring[(i+1)%len(ring)]
-		a += p.X*q.Y - q.X*p.Y
+// thin tells whether places lie on a line, to half a metre.
+func thin(ps []Point) bool {
+	spots := make([]Spot, len(ps))
+	for i, p := range ps {
+		spots[i] = Spot{X: p.X, Y: p.Y}
 	}
-	return a / 2
+	_, across := spread(spots)
+	return across < 0.5
 }
 
 // inside tells whether p lies in the ring or on its edge (ray casting; the edge is tested first,

@@ -573,7 +573,7 @@ func (r *planReader) arena(n node) []Point {
 	switch i, j := crossingSides(out); {
 	case len(out) < 3:
 		r.fault(n.line(), n.path, n.describe(), "three corners or more")
-	case math.Abs(area(out)) < 1:
+	case thin(out):
 		r.fault(n.line(), n.path, "the corners lie on a line", "corners round a ground")
 	case i >= 0:
 		r.fault(n.line(), n.path, fmt.Sprintf("side %d crosses side %d", i+1, j+1), "corners in order round the arena")
