@@ -1,0 +1,145 @@
+package read
+
+import (
+	"math"
+	"slices"
+)
+
+// order finds which samples must go so that the times increase strictly: equal counts repeats
+// of the time before, back those that run backwards. drop is in increasing order.
+//
+// A single time far ahead of its neighbours (a stray date) is itself the one that goes, not
+// all that follow it.
+func order(t []float64) (drop []int, equal, back int) {
+	step := medianStep(t)
+	last, before := -1, -1 // the two samples kept last
+	for i := range t {
+		if last < 0 || t[i] > t[last] {
+			before, last = last, i
+			continue
+		}
+		stray := before >= 0 && t[i] > t[before] && t[last]-t[before] > 20*step && t[i]-t[before] < (t[last]-t[before])/4
+		switch {
+		case t[i] == t[last]:
+			equal++
+		case stray || before < 0 && last == 0 && t[0]-t[i] > 20*step:
+			drop = append(drop, last)
+			last = i
+			back++
+			continue
+		default:
+			back++
+		}
+		drop = append(drop, i)
+	}
+	slices.Sort(drop)
+	return drop, equal, back
+}
+
+// without is v less the samples at drop, in place.
+func without[T any](v []T, drop []int) []T {
+	if len(drop) == 0 || v == nil {
+		return v
+	}
+	to := drop[0]
+	for k, from := range drop {
+		end := len(v)
+		if k+1 < len(drop) {
+			end = drop[k+1]
+		}
+		to += copy(v[to:], v[from+1:end])
+	}
+	return v[:to]
+}
+
+// sampled is how many steps a median is taken over: enough for 1 % and cheap for a day.
+const sampled = 100_000
+
+// steps are up to sampled positive time steps, spread evenly, sorted.
+func steps(t []float64) []float64 {
+	every := max(1, len(t)/sampled)
+	var out []float64
+	for i := 1; i < len(t); i += every {
+		if d := t[i] - t[i-1]; d > 0 {
+			out = append(out, d)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// medianStep is the median of the positive time steps; 0 without any.
+func medianStep(t []float64) float64 {
+	s := steps(t)
+	if len(s) == 0 {
+		return 0
+	}
+	return middle(s)
+}
+
+// middle is the median of sorted values.
+func middle(s []float64) float64 {
+	n := len(s)
+	if n%2 == 1 {
+		return s[n/2]
+	}
+	return (s[n/2-1] + s[n/2]) / 2
+}
+
+// timing tells the rate, its jitter and the gaps of increasing times. least is the
+// shortest hole that is called a gap, seconds.
+func timing(t []float64, least float64) (rateHz, jitterS float64, gaps []Gap) {
+	s := steps(t)
+	if len(s) == 0 {
+		return 0, 0, nil
+	}
+	step := middle(s)
+	for i := range s {
+		s[i] = math.Abs(s[i] - step)
+	}
+	slices.Sort(s)
+	// 1.4826 times the median absolute deviation is the standard deviation of normal values.
+	jitterS = 1.4826 * middle(s)
+	for i := 1; i < len(t); i++ {
+		if d := t[i] - t[i-1]; d > least && d > 3*step {
+			gaps = append(gaps, Gap{FromS: t[i-1], ToS: t[i]})
+		}
+	}
+	return 1 / step, jitterS, gaps
+}
+
+// spread gives samples that share one time stamp their own: a clock coarser than the
+// sensor, or samples stamped by the packet. They are laid evenly up to the next stamp.
+func spread(t []float64) {
+	var usual []float64 // steps within a stamp
+	for i := 0; i < len(t); {
+		j := i + 1
+		for j < len(t) && t[j] == t[i] {
+			j++
+		}
+		if j < len(t) && t[j] > t[i] && len(usual) < sampled {
+			usual = append(usual, (t[j]-t[i])/float64(j-i))
+		}
+		i = j
+	}
+	if len(usual) == 0 {
+		return
+	}
+	slices.Sort(usual)
+	typical := middle(usual)
+	for i := 0; i < len(t); {
+		j := i + 1
+		for j < len(t) && t[j] == t[i] {
+			j++
+		}
+		step := typical // at a gap and at the end the next stamp does not tell
+		if j < len(t) && t[j] > t[i] {
+			step = math.Min(step*1.5, (t[j]-t[i])/float64(j-i))
+		}
+		start := t[i]
+		for k := i; k < j; k++ {
+			t[k] = start + step*float64(k-i)
+		}
+		i = j
+	}
+}
