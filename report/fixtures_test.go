@@ -18,13 +18,13 @@ func between(value, low, high float64) *trace.Estimate {
 	return &trace.Estimate{Value: value, Low: low, High: high}
 }
 
-func counted(n float64) *trace.Estimate { return within(n, 0) }
+func exactly(n float64) *trace.Estimate { return within(n, 0) }
 
 // way is a ridden line with the figures that a watch and a motion sensor give together.
 func way(from, to, kind string, distanceM, strides, strideM, in, out float64) Line {
 	return Line{
 		From: from, To: to, Round: ptr(1), Attempt: 1, Kind: kind, DistanceM: ptr(distanceM),
-		TrackM: within(distanceM-3, 0.4), Strides: counted(strides), StridesBy: "counted",
+		TrackM: within(distanceM-3, 0.4), Strides: exactly(strides), StridesBy: "counted",
 		StrideLengthM: within(strideM, 0.2/strides), StrideS: within(0.606, 0.004), RhythmCV: within(0.02, 0.01),
 		SpeedMS: within((in+out)/2, 0.06), SpeedInMS: within(in, 0.13), SpeedOutMS: within(out, 0.14),
 		SpeedDriftMS: within(out-in, 0.19), Grade: ptr(-0.0151), Homeward: ptr(-0.714),
@@ -179,7 +179,7 @@ func refusal() *Debrief {
 	d.Efforts = append(append(append([]Effort{}, d.Efforts[:4]...), stop, again), d.Efforts[5:9]...)
 	d.Lines = append(d.Lines[:3:3], d.Lines[4:7]...)
 	d.Lines[3].Attempt = 2
-	d.Lines[2].Strides, d.Lines[2].RhythmCV = counted(6), within(0.09, 0.03)
+	d.Lines[2].Strides, d.Lines[2].RhythmCV = exactly(6), within(0.09, 0.03)
 	d.Rounds = []Round{{Round: 1, StartS: ptr(27.1), Disobediences: 1, TimeAllowedS: ptr(82.0), Missed: []string{"9"}}}
 	return d
 }

@@ -71,6 +71,14 @@ func (p *page) heading(s string) {
 	fmt.Fprintf(p.out, "\n%s\n", s)
 }
 
+// title is the first row of a text.
+func (p *page) title(s string) {
+	if p.bold {
+		s = "\x1b[1m" + s + "\x1b[0m"
+	}
+	fmt.Fprintln(p.out, s)
+}
+
 // para writes words wrapped to the page, the first row after lead and the others indented
 // by indent.
 func (p *page) para(lead string, indent int, text string) {
@@ -156,11 +164,7 @@ func writeHead(p *page, d *Debrief) {
 	if d.Horse.Name != nil {
 		title += ": " + *d.Horse.Name
 	}
-	if p.bold {
-		fmt.Fprintf(p.out, "\x1b[1m%s\x1b[0m\n", title)
-	} else {
-		p.para("", 0, title)
-	}
+	p.title(title)
 	var said []string
 	if d.Recording.Start != nil {
 		said = append(said, spokenTime(*d.Recording.Start))
