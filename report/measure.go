@@ -1,0 +1,467 @@
+package report
+
+import (
+	"math"
+	"sort"
+
+	"groundline/course"
+	"groundline/course/follow"
+	"groundline/detect"
+	"groundline/trace"
+)
+
+// prior is what is known of horses before the ride tells of this one.
+type prior struct {
+	// hoofM is how much further the hooves reach than the sensor flies: hind hooves behind it at
+	// take-off, fore hooves ahead of it at landing. hindM is the part at take-off.
+	hoofM, hoofSDM, hindM, hindSDM float64
+	// splitSDM is how unevenly take-off and landing distance share their sum, from jump to jump.
+	splitSDM float64
+	// edges is the time from landing to take-off beyond the counted strides, in strides.
+	edges, edgesSD float64
+	// lagShare of the watches at one fix a second tell the place late, by lagS.
+	lagShare, lagS float64
+}
+
+// priorFor: the hind hooves lie 1.1-1.3 m behind the centre of mass at take-off in Grand Prix horses
+// (Colborne et al. 1995, means of 1.11 and 1.30 m), less in ponies; the sensor sits near it, and a
+// little behind the fore hooves at landing. Take-off and landing distances vary by some 0.2 m each about
+// their mean (Ribeiro et al.: 1.65 and 1.99 m over 1.10 m). The edges of a line follow from the definition
+// of a counted stride: hind contact 0.2 s after landing to hind contact 0.2 s before take-off, which at 0.6 s
+// a stride leaves 0.7 strides; 0.73 ± 0.07 over the practice rounds. How many watches lag is our own
+// assumption, close to the practice rounds.
+func priorFor() prior {
+	return prior{hoofM: 1.1, hoofSDM: 0.12, hindM: 0.92, hindSDM: 0.12, splitSDM: 0.15,
+		edges: 0.73, edgesSD: 0.07, lagShare: 0.25, lagS: 0.45}
+}
+
+// effort is what was measured of one effort.
+type effort struct {
+	takeoff, landing *trace.Estimate
+	timed            bool // by a motion sensor
+	midSD            float64
+	flightS          float64
+	flightSD         float64
+	speed            *trace.Estimate
+	toM, ldM         *trace.Estimate
+}
+
+// leg is what was measured of one way.
+type leg struct {
+	durS, durSD float64
+	pathM       *trace.Estimate // of the sensor, landing to take-off
+	speed       *trace.Estimate
+	strides     *trace.Estimate
+	by          string
+	strideS     *trace.Estimate
+	strideM     *trace.Estimate
+	beats       []float64
+	straight    bool
+}
+
+func (r *ride) measure() {
+	r.prior = priorFor()
+	r.efforts = make([]effort, len(r.res.Efforts))
+	for i := range r.res.Efforts {
+		r.efforts[i] = r.measureEffort(r.res.Efforts[i])
+	}
+	r.legs = make([]leg, len(r.res.Legs))
+	for i, l := range r.res.Legs {
+		r.legs[i] = r.measureLeg(l)
+	}
+	r.estimateStrides()
+	for i := range r.legs {
+		r.strideLength(&r.legs[i])
+	}
+}
+
+// flightOver is the flight to be expected over an obstacle: 0.35 s over a low cross-pole to 0.6 s over a metre (own
+// reading of the ballistics of Santamaria et al. 2004 and Clayton et al. 1995: 0.42 s over water, 0.60 s
+// for a rise of 0.44 m; the trunk's low-load time is shorter), a little longer over a spread.
+func flightOver(o course.Obstacle) (s, sd float64) {
+	return 0.30 + 0.15*o.HeightM + 0.04*o.SpreadM, 0.06
+}
+
+func (r *ride) measureEffort(e follow.Effort) effort {
+	var m effort
+	o := r.plan.Obstacles[e.Obstacle]
+	if e.Outcome == follow.Refused || e.Outcome == follow.RanOut {
+		return m
+	}
+	if e.Jump >= 0 {
+		j := r.ev.Jumps[e.Jump]
+		m.timed = true
+		to, ld := j.TakeoffS, j.LandingS
+		m.takeoff, m.landing = &to, &ld
+		m.flightS = ld.Value - to.Value
+		m.flightSD = math.Hypot(to.SD(), ld.SD())
+		m.midSD = m.flightSD / 2
+	} else {
+		m.flightS, m.flightSD = flightOver(o)
+		at, _ := r.path.At(e.MidS)
+		v := math.Max(at.SpeedMS(), 2)
+		var along float64
+		if r.res.Placement != nil {
+			_, _, sx, sy := r.res.Placement.Offset(e.MidS, at.X, at.Y)
+			s, c := math.Sincos(o.FacingDeg * math.Pi / 180)
+			along = math.Hypot(sx*s, sy*c)
+		}
+		sd := math.Sqrt(along*along+0.33*0.33+at.PlaceSDM*at.PlaceSDM) / v
+		m.midSD = sd
+		m.takeoff = r.late(e.MidS-m.flightS/2, math.Hypot(sd, m.flightSD/2))
+		m.landing = r.late(e.MidS+m.flightS/2, math.Hypot(sd, m.flightSD/2))
+	}
+	// Speed over the fence, and from it the ground covered.
+	v, vSD := 5.3, 0.5
+	if r.path != nil {
+		if d, ok := r.path.LengthM(m.takeoff.Value, m.landing.Value); ok && m.flightS > 0 {
+			at, _ := r.path.At((m.takeoff.Value + m.landing.Value) / 2)
+			v, vSD = d/m.flightS, math.Max(at.SpeedSDMS, 0.05)
+			s := trace.FromSD(v, vSD)
+			m.speed = &s
+		}
+	}
+	sum := v*m.flightS - o.SpreadM + r.prior.hoofM
+	sumSD := math.Sqrt(sq(vSD*m.flightS) + sq(v*m.flightSD) + sq(r.prior.hoofSDM))
+	split, splitSD := -0.02, r.prior.splitSDM // landing less take-off, half
+	if m.timed && r.path != nil && r.res.Placement != nil {
+		// Where the sensor was at take-off, against the plan, says how the sum is shared; the receiver's
+		// own error makes it a weak witness.
+		if at, ok := r.path.At(m.takeoff.Value); ok {
+			s, c := math.Sincos(o.FacingDeg * math.Pi / 180)
+			al := (at.X-o.At.X)*s + (at.Y-o.At.Y)*c
+			_, _, sx, sy := r.res.Placement.Offset(m.takeoff.Value, at.X, at.Y)
+			toSeen := -al - o.SpreadM/2 + r.prior.hindM
+			seenSD := math.Sqrt(sq(sx*s) + sq(sy*c) + sq(at.PlaceSDM) + sq(r.prior.hindSDM) + sq(0.3))
+			seen := sum/2 - toSeen
+			w := 1 / (1 + sq(seenSD/splitSD))
+			split += w * (seen - split)
+			splitSD *= math.Sqrt(1 - w)
+		}
+	}
+	half := math.Sqrt(sq(sumSD/2) + sq(splitSD))
+	to, ld := trace.FromSD(math.Max(sum/2-split, 0.2), half), trace.FromSD(math.Max(sum/2+split, 0.2), half)
+	to.Low, ld.Low = math.Max(to.Low, 0), math.Max(ld.Low, 0)
+	m.toM, m.ldM = &to, &ld
+	return m
+}
+
+// late is a time read off positions: some receivers tell it late, and nothing in a recording of
+// places alone shows by how much, so the interval reaches back. It is the 5 and 95 % points of a
+// mixture of receivers with and without lag, in the normal approximation of either part.
+func (r *ride) late(at, sd float64) *trace.Estimate {
+	if r.rec.Positions.RateHz > 2 {
+		e := trace.FromSD(at, sd)
+		return &e
+	}
+	p := r.prior
+	cdf := func(x float64) float64 {
+		return (1-p.lagShare)*phi((x-at)/sd) + p.lagShare*phi((x-at+p.lagS)/sd)
+	}
+	find := func(q float64) float64 {
+		lo, hi := at-p.lagS-6*sd, at+6*sd
+		for range 60 {
+			if mid := (lo + hi) / 2; cdf(mid) < q {
+				lo = mid
+			} else {
+				hi = mid
+			}
+		}
+		return (lo + hi) / 2
+	}
+	return &trace.Estimate{Value: at, Low: find(0.05), High: find(0.95)}
+}
+
+func (r *ride) measureLeg(l follow.Leg) leg {
+	var m leg
+	a, b := r.efforts[l.From], r.efforts[l.To]
+	oa, ob := r.plan.Obstacles[r.res.Efforts[l.From].Obstacle], r.plan.Obstacles[r.res.Efforts[l.To].Obstacle]
+	m.durS = b.takeoff.Value - a.landing.Value
+	if m.durS <= 0.05 {
+		m.durS = 0.05
+	}
+	if a.timed && b.timed {
+		m.durSD = math.Hypot(a.landing.SD(), b.takeoff.SD())
+	} else {
+		m.durSD = math.Sqrt(sq(a.midSD) + sq(b.midSD) + sq(a.flightSD/2) + sq(b.flightSD/2))
+	}
+	turn := math.Abs(wrapDeg(ob.FacingDeg - oa.FacingDeg))
+	chord := math.Hypot(ob.At.X-oa.At.X, ob.At.Y-oa.At.Y)
+	bearing := math.Atan2(ob.At.X-oa.At.X, ob.At.Y-oa.At.Y) * 180 / math.Pi
+	m.straight = turn < 12 && math.Abs(wrapDeg(bearing-oa.FacingDeg)) < 12 && m.durS < 9
+	// By the ground: middle to middle less half of either flight.
+	var byMap *trace.Estimate
+	if l.RouteLine >= 0 && m.straight {
+		if w := r.plan.Lines[l.RouteLine].WalkedM; w != nil {
+			chord = *w + oa.SpreadM/2 + ob.SpreadM/2
+		}
+	}
+	if turn < 75 && math.Abs(wrapDeg(bearing-oa.FacingDeg)) < 50 && m.durS < 9 {
+		v := chord / (m.durS + (a.flightS+b.flightS)/2)
+		sd := math.Hypot(0.20, 0.05)
+		if !m.straight {
+			// An arc over the chord; riders choose wider and flatter tracks than that.
+			half := turn / 2 * math.Pi / 180
+			f := 1.0
+			if half > 0.02 {
+				f = half / math.Sin(half)
+			}
+			sd = math.Hypot(sd, 0.03*chord)
+			chord *= f
+			v *= f
+		}
+		e := trace.FromSD(chord-v*(a.flightS+b.flightS)/2, sd)
+		byMap = &e
+	}
+	var byTrack *trace.Estimate
+	if r.path != nil {
+		if d, ok := r.path.LengthM(a.landing.Value, b.takeoff.Value); ok {
+			sd := r.pathSD(a.landing.Value, b.takeoff.Value)
+			if !a.timed || !b.timed {
+				// The ends were read off the same track: they move with it, so speed stays.
+				sd = math.Hypot(sd, 0.05)
+			}
+			e := trace.FromSD(d, sd)
+			byTrack = &e
+		}
+	}
+	switch {
+	case byTrack != nil && byMap != nil && a.timed && b.timed:
+		m.pathM = weigh(*byTrack, *byMap)
+	case byTrack != nil:
+		m.pathM = byTrack
+	case byMap != nil:
+		m.pathM = byMap
+	}
+	if m.pathM != nil {
+		v := m.pathM.Value / m.durS
+		sd := v * math.Hypot(m.pathM.SD()/math.Max(m.pathM.Value, 0.5), m.durSD/m.durS)
+		if byTrack != nil && (!a.timed || !b.timed) {
+			sd = m.pathM.SD() / m.durS
+		}
+		e := trace.FromSD(v, sd)
+		m.speed = &e
+	}
+	if r.ev != nil && a.timed && b.timed {
+		r.count(&m, r.res.Efforts[l.From].Jump, r.res.Efforts[l.To].Jump)
+	}
+	return m
+}
+
+// pathSD is the doubt of a length ridden, from what the smoother leaves at the ends.
+func (r *ride) pathSD(a, b float64) float64 {
+	if l, ok := r.track.PathLength(a+r.lagS(), b+r.lagS()); ok {
+		return l.SD()
+	}
+	return 0.5
+}
+
+func (r *ride) lagS() float64 {
+	if r.res != nil && r.res.Placement != nil {
+		return r.res.Placement.LagS.Value
+	}
+	return 0
+}
+
+// count counts the strides of a leg between two jumps of the sensor: the load peaks strictly
+// between the landing's and the push-off's.
+func (r *ride) count(m *leg, from, to int) {
+	a, b := r.ev.Jumps[from], r.ev.Jumps[to]
+	beats := beatsBetween(r.ev, a.LandPeakS, b.PushPeakS)
+	n := trace.Exactly(float64(len(beats)))
+	m.strides, m.by, m.beats = &n, "counted", beats
+	k := n.Value
+	if k < 1 {
+		return
+	}
+	// Two witnesses of the stride time: the whole line over its strides and edges, and the beats.
+	whole := trace.FromSD(m.durS/(k+r.prior.edges), m.durS/(k+r.prior.edges)*math.Hypot(r.prior.edgesSD/(k+r.prior.edges), m.durSD/m.durS))
+	m.strideS = &whole
+	if len(beats) >= 4 {
+		slope, sd := slopeOf(beats)
+		m.strideS = weigh(whole, trace.FromSD(slope, math.Max(sd, 0.004)))
+	}
+}
+
+// slopeOf is the least-squares time from one beat to the next, with its standard error.
+func slopeOf(t []float64) (slope, sd float64) {
+	n := float64(len(t))
+	var mt float64
+	for _, v := range t {
+		mt += v / n
+	}
+	mi := (n - 1) / 2
+	var sxx, sxy float64
+	for i, v := range t {
+		sxx += sq(float64(i) - mi)
+		sxy += (float64(i) - mi) * (v - mt)
+	}
+	slope = sxy / sxx
+	var ss float64
+	for i, v := range t {
+		ss += sq(v - mt - slope*(float64(i)-mi))
+	}
+	return slope, math.Sqrt(ss / math.Max(n-2, 1) / sxx)
+}
+
+// strideLength is the ground covered per counted stride.
+func (r *ride) strideLength(m *leg) {
+	if m.speed == nil || m.strides == nil || m.strides.Value < 0.5 || m.strideS == nil {
+		return
+	}
+	v := m.speed.Value * m.strideS.Value
+	sd := v * math.Hypot(m.speed.SD()/m.speed.Value, m.strideS.SD()/m.strideS.Value)
+	e := trace.FromSD(v, sd)
+	m.strideM = &e
+}
+
+// Stride time changes little with pace: stride frequency rises by some 0.1 Hz per 1-2 m/s (working band of
+// Tranquille et al. 2017 to Deuel & Park 1991), so at 1.65 Hz by 0.018 s per m/s.
+const strideSPerMS = -0.018
+
+// estimateStrides tells how many strides fitted where nobody counted them: the horse's stride time must
+// make the counts of all its lines whole at once. Grid posterior over the stride time, then over the
+// count of each line.
+func (r *ride) estimateStrides() {
+	var open []*leg
+	for i := range r.legs {
+		if r.legs[i].strides == nil && r.legs[i].speed != nil {
+			open = append(open, &r.legs[i])
+		}
+	}
+	if len(open) == 0 {
+		return
+	}
+	const lo, hi, step = 0.42, 0.74, 0.002
+	n := int((hi-lo)/step) + 1
+	logPost := make([]float64, n)
+	for g := range n {
+		t := lo + float64(g)*step
+		// Horses about 0.61 s, ponies down to 0.48 s: a broad prior, skewed to horses.
+		horse, pony := math.Exp(-sq((t-0.605)/0.035)/2)/0.035, math.Exp(-sq((t-0.53)/0.035)/2)/0.035
+		logPost[g] = math.Log(0.75*horse + 0.25*pony + 1e-6)
+		for _, m := range r.legs {
+			if m.strides != nil && m.by == "counted" && m.strideS != nil && m.speed != nil {
+				d := m.strideS.Value - strideSPerMS*(m.speed.Value-5.4) - t
+				logPost[g] -= sq(d/math.Hypot(m.strideS.SD(), 0.012)) / 2
+			}
+		}
+	}
+	perLeg := make([][][]float64, len(open)) // leg, stride time, count
+	const most = 80
+	for k, m := range open {
+		perLeg[k] = make([][]float64, n)
+		for g := range n {
+			t := lo + float64(g)*step + strideSPerMS*(m.speed.Value-5.4)
+			w := make([]float64, most)
+			var sum float64
+			for c := range most {
+				mean := (float64(c) + r.prior.edges) * t
+				sd := math.Sqrt(sq(m.durSD) + sq(r.prior.edgesSD*t) + sq(0.012*(float64(c)+0.7)))
+				w[c] = math.Exp(-sq((m.durS-mean)/sd)/2) / sd
+				sum += w[c]
+			}
+			perLeg[k][g] = w
+			logPost[g] += math.Log(sum + 1e-12)
+		}
+	}
+	peak := math.Inf(-1)
+	for _, v := range logPost {
+		peak = math.Max(peak, v)
+	}
+	var total float64
+	post := make([]float64, n)
+	for g := range n {
+		post[g] = math.Exp(logPost[g] - peak)
+		total += post[g]
+	}
+	for k, m := range open {
+		p := make([]float64, most)
+		var tMean, tSq float64
+		for g := range n {
+			var sum float64
+			for _, w := range perLeg[k][g] {
+				sum += w
+			}
+			if sum <= 0 {
+				continue
+			}
+			q := post[g] / total
+			t := lo + float64(g)*step + strideSPerMS*(m.speed.Value-5.4)
+			tMean += q * t
+			tSq += q * t * t
+			for c, w := range perLeg[k][g] {
+				p[c] += q * w / sum
+			}
+		}
+		var mean float64
+		for c, v := range p {
+			mean += float64(c) * v
+		}
+		m.strides = &trace.Estimate{Value: mean, Low: quantileOf(p, 0.05), High: quantileOf(p, 0.95)}
+		m.strides.Low, m.strides.High = math.Min(m.strides.Low, mean), math.Max(m.strides.High, mean)
+		m.by = "estimated"
+		sd := math.Sqrt(math.Max(tSq-tMean*tMean, 0) + sq(0.012))
+		s := trace.FromSD(tMean, sd)
+		m.strideS = &s
+	}
+}
+
+// quantileOf is the least count whose cumulated probability reaches q.
+func quantileOf(p []float64, q float64) float64 {
+	var c float64
+	for i, v := range p {
+		if c += v; c >= q {
+			return float64(i)
+		}
+	}
+	return float64(len(p) - 1)
+}
+
+// weigh joins two independent estimates of one figure by their inverse variances.
+func weigh(a, b trace.Estimate) *trace.Estimate {
+	wa, wb := 1/sq(math.Max(a.SD(), 1e-6)), 1/sq(math.Max(b.SD(), 1e-6))
+	// Where they disagree beyond their doubt, the doubt was too small.
+	f := math.Max(1, math.Abs(a.Value-b.Value)/math.Sqrt(1/wa+1/wb)/1.5)
+	e := trace.FromSD((a.Value*wa+b.Value*wb)/(wa+wb), f/math.Sqrt(wa+wb))
+	return &e
+}
+
+func sq(x float64) float64 { return x * x }
+
+// phi is the standard normal distribution function.
+func phi(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
+
+func wrapDeg(d float64) float64 {
+	d = math.Mod(d, 360)
+	if d > 180 {
+		d -= 360
+	}
+	if d <= -180 {
+		d += 360
+	}
+	return d
+}
+
+// quantile is the q quantile of x, type 7 (Hyndman & Fan 1996). x is not changed.
+func quantile(x []float64, q float64) float64 {
+	s := append([]float64(nil), x...)
+	sort.Float64s(s)
+	h := q * float64(len(s)-1)
+	i := int(h)
+	if i+1 >= len(s) {
+		return s[len(s)-1]
+	}
+	return s[i] + (h-float64(i))*(s[i+1]-s[i])
+}
+
+// beatsBetween are the canter's load peaks strictly between two instants.
+func beatsBetween(ev *detect.Events, from, to float64) []float64 {
+	var out []float64
+	for _, t := range ev.BeatS {
+		if t > from && t < to {
+			out = append(out, t)
+		}
+	}
+	return out
+}
