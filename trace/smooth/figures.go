@@ -190,8 +190,8 @@ func lastAt(nodes []node, timeS float64) int {
 func (t *Track) insert(chain []node, k int, timeS float64) ([]node, bool) {
 	a, b := &chain[k], &chain[k+1]
 	at := a.nom.between(b.nom)
-	f1, q1 := t.Noise.step(at, timeS-a.timeS)
-	f2, q2 := t.Noise.step(at, b.timeS-timeS)
+	s1, s2 := newStep(at, timeS-a.timeS), newStep(at, b.timeS-timeS)
+	f1, q1, f2, q2 := s1.f, s1.noise(t.Noise), s2.f, s2.noise(t.Noise)
 	qf := q1.mulT(&f2)
 	s := f2.mul(&qf)
 	s = s.add(&q2)
@@ -241,13 +241,4 @@ func (t *Track) insert(chain []node, k int, timeS float64) ([]node, bool) {
 	out = append(out, chain[k+1:]...)
 	out[k].gain = gainA
 	return out, true
-}
-
-func (a *mat) transpose() (c mat) {
-	for i := range dim {
-		for j := range dim {
-			c[j][i] = a[i][j]
-		}
-	}
-	return c
 }

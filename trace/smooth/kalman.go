@@ -16,11 +16,24 @@ type node struct {
 	// What smoothing leaves: the state and its covariance given all fixes of the piece, and
 	// the smoother's gain from the next node to this one.
 	mean vec
-	cov  mat
-	gain mat
+	cov  matrix
+	gain matrix
 }
 
-// startVar are the variances of what is not known before the first fix: the place (about the
+// stepsOf are the model's steps between nodes, each linear about the way half way.
+func stepsOf(nodes []node) []step {
+	if len(nodes) == 0 {
+		return nil
+	}
+	steps := make([]step, len(nodes)-1)
+	for k := range steps {
+		a, b := &nodes[k], &nodes[k+1]
+		steps[k] = newStep(a.nom.between(b.nom), b.timeS-a.timeS)
+	}
+	return steps
+}
+
+// The standard deviations of what is not known before the first fix: the place (about the
 // first fix) within a hundred metres, the velocity within a gallop.
 const (
 	startPlaceM = 100.0
@@ -29,16 +42,16 @@ const (
 
 // filter runs the Kalman filter over the nodes and then, where smooth, the Rauch-Tung-Striebel
 // smoother (H. E. Rauch, F. Tung and C. T. Striebel, AIAA J. 3, 1965, 1445-1450) back over
-// them, filling in mean, cov and gain. It returns the logarithm of the likelihood of the
+// them, filling in mean, cov and gain; steps[k] leads from node k to the next. It returns the logarithm of the likelihood of the
 // fixes, by the prediction error decomposition (A. C. Harvey, Forecasting, Structural
 // Time Series Models and the Kalman Filter, 1989, section 3.4). ok is false where rounding
 // has eaten a covariance.
-func filter(nodes []node, n Noise, smooth bool) (logLik float64, ok bool) {
+func filter(nodes []node, steps []step, n Noise, smooth bool) (logLik float64, ok bool) {
 	if len(nodes) == 0 {
 		return 0, true
 	}
 	var m vec
-	var p mat
+	var p matrix
 	first := &nodes[0]
 	m[iE], m[iN] = first.zE, first.zN
 	for i := range 2 {
@@ -48,8 +61,8 @@ func filter(nodes []node, n Noise, smooth bool) (logLik float64, ok bool) {
 		p[wE+i][wE+i] = n.WanderM * n.WanderM
 	}
 	type kept struct {
-		f, ahead mat // transition to the next node and the covariance predicted there
-		aheadAt  vec
+		ahead   matrix // the covariance and the state predicted for the next node
+		aheadAt vec
 	}
 	var back []kept
 	if smooth {
@@ -58,14 +71,13 @@ func filter(nodes []node, n Noise, smooth bool) (logLik float64, ok bool) {
 	for k := range nodes {
 		nd := &nodes[k]
 		if k > 0 {
-			prev := &nodes[k-1]
-			f, q := n.step(prev.nom.between(nd.nom), nd.timeS-prev.timeS)
-			m = f.apply(&m)
-			fp := f.mul(&p)
-			p = fp.mulT(&f)
+			st := &steps[k-1]
+			m = st.f.apply(&m)
+			q := st.noise(n)
+			p = st.f.carry(&p)
 			p = p.add(&q)
 			if smooth {
-				back[k-1] = kept{f: f, ahead: p, aheadAt: m}
+				back[k-1] = kept{ahead: p, aheadAt: m}
 			}
 		}
 		if nd.fix >= 0 {
@@ -84,7 +96,8 @@ func filter(nodes []node, n Noise, smooth bool) (logLik float64, ok bool) {
 	}
 	for k := len(nodes) - 2; k >= 0; k-- {
 		nd, next := &nodes[k], &nodes[k+1]
-		pf := nd.cov.mulT(&back[k].f)
+		pf := steps[k].f.mul(&nd.cov) // the filter's covariance is symmetric: this is (P F')'
+		pf = pf.transpose()
 		g, good := rightSolve(&pf, &back[k].ahead)
 		if !good {
 			return 0, false
@@ -109,7 +122,7 @@ func filter(nodes []node, n Noise, smooth bool) (logLik float64, ok bool) {
 
 // update takes in one fix: east and north one after the other, since their errors are
 // independent, then the device's speed along the nominal direction.
-func update(m *vec, p *mat, nd *node, n Noise) (logLik float64, ok bool) {
+func update(m *vec, p *matrix, nd *node, n Noise) (logLik float64, ok bool) {
 	r := n.WhiteM * n.WhiteM / nd.weight
 	for axis, z := range [2]float64{nd.zE, nd.zN} {
 		var h vec
@@ -136,7 +149,7 @@ func update(m *vec, p *mat, nd *node, n Noise) (logLik float64, ok bool) {
 // scalarUpdate is the measurement update for z = h x + noise of variance r, in Joseph's
 // form, which keeps the covariance positive whatever the rounding (P. D. Joseph; R. S. Bucy
 // and P. D. Joseph, Filtering for Stochastic Processes, 1968).
-func scalarUpdate(m *vec, p *mat, h *vec, z, r float64) (logLik float64, ok bool) {
+func scalarUpdate(m *vec, p *matrix, h *vec, z, r float64) (logLik float64, ok bool) {
 	ph := p.apply(h)
 	s, e := r, z
 	for i := range dim {

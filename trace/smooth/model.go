@@ -53,51 +53,68 @@ func (a nominal) between(b nominal) nominal {
 	return nominal{cos: c, sin: s, speedMS: (a.speedMS + b.speedMS) / 2, turnRadS: (a.turnRadS + b.turnRadS) / 2}
 }
 
-// step is the model over dt seconds: x' = f x + noise of covariance q.
+// step is the model over a stretch of time, x' = f x + noise, with the noise's covariance
+// told for noise levels of one.
 //
 // Place is the integral of velocity and velocity that of acceleration. Acceleration
 // decays with accelS (R. A. Singer, IEEE Trans. Aerosp. Electron. Syst. 6, 1970, 473-483)
 // and turns with the horse at the nominal turn rate, so that riding round an arc at an
-// even pace needs no noise at all: in complex notation da = (-1/accelS + iω) a dt + dW.
+// even pace needs hardly any noise: in complex notation da = (-1/accelS + iω) a dt + dW.
 // The noise is larger across the way than along it and grows with the pace. The
 // wander is a first-order Gauss-Markov process.
-func (n Noise) step(at nominal, dt float64) (f, q mat) {
+type step struct {
+	f             matrix
+	along, across matrix  // for ThrustMS2 = 1 and for SwerveMS2 = 1
+	drift         float64 // variance that the wander gains for WanderM = 1
+}
+
+// newStep is the model over dt seconds, at most maxStepS, linear about a nominal.
+func newStep(at nominal, dt float64) (s step) {
 	lambda := complex(-1/accelS, at.turnRadS)
 	p, v, a := response(lambda, dt)
-	f = identity()
-	f[iE][vE], f[iN][vN] = dt, dt
-	f.place(iE, aE, p)
-	f.place(vE, aE, v)
-	f.place(aE, aE, a)
+	s.f = identity()
+	s.f[iE][vE], s.f[iN][vN] = dt, dt
+	s.f.place(iE, aE, p)
+	s.f.place(vE, aE, v)
+	s.f.place(aE, aE, a)
 	decay := math.Exp(-dt / wanderS)
-	f[wE][wE], f[wN][wN] = decay, decay
+	s.f[wE][wE], s.f[wN][wN] = decay, decay
+	s.drift = -math.Expm1(-2 * dt / wanderS)
 
 	// The intensity of the driving noise that keeps the acceleration's variance at its size.
 	scale := (at.speedMS + calmMS) / (refSpeedMS + calmMS)
-	along := 2 / accelS * n.ThrustMS2 * n.ThrustMS2 * scale * scale
-	across := 2 / accelS * n.SwerveMS2 * n.SwerveMS2 * scale * scale
-	cc, ss, cs := at.cos*at.cos, at.sin*at.sin, at.cos*at.sin
-	b := [2][2]float64{
-		{along*cc + across*ss, (along - across) * cs},
-		{(along - across) * cs, along*ss + across*cc},
-	}
+	size := 2 / accelS * scale * scale
+	ahead := complex(at.cos, at.sin)
 	// Three-point Gauss-Legendre: exact for polynomials to the fifth power, and over a node's
-	// step of at most maxStepS the integrand is nearly of the fourth.
+	// step the integrand is nearly of the fourth.
 	for _, g := range [...]struct{ at, weight float64 }{
 		{0.5 - math.Sqrt(0.15), 5.0 / 18}, {0.5, 8.0 / 18}, {0.5 + math.Sqrt(0.15), 5.0 / 18},
 	} {
 		p, v, a := response(lambda, g.at*dt)
-		h := [3]complex128{p, v, a}
-		w := g.weight * dt
-		for i := range 3 {
-			for j := range 3 {
-				addTurned(&q, 2*i, 2*j, w, h[i], b, h[j])
-			}
+		w := math.Sqrt(g.weight * dt * size)
+		var one, two vec // what a unit push along and across the way does
+		for i, h := range [3]complex128{p, v, a} {
+			h *= complex(w, 0) * ahead
+			one[2*i], one[2*i+1] = real(h), imag(h)
+			two[2*i], two[2*i+1] = -imag(h), real(h)
+		}
+		s.along.addSquare(&one)
+		s.across.addSquare(&two)
+	}
+	return s
+}
+
+// noise is the covariance of the step's noise.
+func (s *step) noise(n Noise) (q matrix) {
+	along, across := n.ThrustMS2*n.ThrustMS2, n.SwerveMS2*n.SwerveMS2
+	for i := range wE {
+		for j := range wE {
+			q[i][j] = along*s.along[i][j] + across*s.across[i][j]
 		}
 	}
-	drift := n.WanderM * n.WanderM * -math.Expm1(-2*dt/wanderS)
-	q[wE][wE], q[wN][wN] = drift, drift
-	return f, q
+	q[wE][wE] = n.WanderM * n.WanderM * s.drift
+	q[wN][wN] = q[wE][wE]
+	return q
 }
 
 // response is what a unit of acceleration now does to place, velocity and acceleration
@@ -118,29 +135,21 @@ func response(lambda complex128, t float64) (p, v, a complex128) {
 }
 
 // place writes a complex factor as the turn and stretch that it is.
-func (m *mat) place(i, j int, z complex128) {
+func (m *matrix) place(i, j int, z complex128) {
 	m[i][j], m[i][j+1] = real(z), -imag(z)
 	m[i+1][j], m[i+1][j+1] = imag(z), real(z)
 }
 
-// addTurned adds w times Z(h1) b Z(h2)' to the block at (i, j), Z(h) being the 2x2 matrix of h.
-func addTurned(q *mat, i, j int, w float64, h1 complex128, b [2][2]float64, h2 complex128) {
-	z1 := [2][2]float64{{real(h1), -imag(h1)}, {imag(h1), real(h1)}}
-	z2 := [2][2]float64{{real(h2), -imag(h2)}, {imag(h2), real(h2)}}
-	for r := range 2 {
-		for c := range 2 {
-			s := 0.0
-			for k := range 2 {
-				for l := range 2 {
-					s += z1[r][k] * b[k][l] * z2[c][l]
-				}
-			}
-			q[i+r][j+c] += w * s
+// addSquare adds x x'.
+func (m *matrix) addSquare(x *vec) {
+	for i := range dim {
+		for j := range dim {
+			m[i][j] += x[i] * x[j]
 		}
 	}
 }
 
-func identity() (m mat) {
+func identity() (m matrix) {
 	for i := range dim {
 		m[i][i] = 1
 	}

@@ -38,15 +38,20 @@ var leanSD = [...]float64{1.0, 0.5, 0.5, 0.5, 1.0}
 const searchNodes = 3000
 
 // estimate finds the noise levels that make the fixes most likely, given the way and the
-// weights as they are: a coordinate search in the logarithms, with the start as a weak prior.
-func (t *Track) estimate(from Noise) Noise {
+// weights as they are: a coordinate search in the logarithms, with the start as a weak prior,
+// from steps of firstStep down to 5 %.
+func (t *Track) estimate(from Noise, firstStep float64) Noise {
 	sample := t.sample()
+	steps := make([][]step, len(sample))
+	for i, nodes := range sample {
+		steps[i] = stepsOf(nodes)
+	}
 	start := startNoise(t.RateHz, from.SpeedMS > 0).levels()
 	best := from.levels()
 	score := func(l [5]float64) float64 {
 		sum := 0.0
-		for _, nodes := range sample {
-			ll, ok := filter(nodes, noiseOf(l), false)
+		for i, nodes := range sample {
+			ll, ok := filter(nodes, steps[i], noiseOf(l), false)
 			if !ok {
 				return math.Inf(-1)
 			}
@@ -63,7 +68,7 @@ func (t *Track) estimate(from Noise) Noise {
 	if from.SpeedMS == 0 {
 		levels--
 	}
-	for step := 0.4; step > 0.04; step /= 2 {
+	for step := firstStep; step > 0.04; step /= 2 {
 		for moved := true; moved; {
 			moved = false
 			for i := range levels {

@@ -201,9 +201,13 @@ func (t *Track) solve(o Options, hasSpeed bool) error {
 	// the noise fixed, let the way stand still. More change figures by less than a tenth of their sd.
 	const rounds, passes = 3, 4
 	if o.Noise == nil {
-		for range rounds {
+		for i := range rounds {
 			t.reweigh(n)
-			n = t.estimate(n)
+			firstStep := 0.1
+			if i == 0 {
+				firstStep = 0.4
+			}
+			n = t.estimate(n, firstStep)
 			if err := t.pass(n); err != nil {
 				return err
 			}
@@ -230,7 +234,7 @@ func (t *Track) solve(o Options, hasSpeed bool) error {
 func (t *Track) pass(n Noise) error {
 	for i := range t.Pieces {
 		nodes := t.Pieces[i].nodes
-		if _, ok := filter(nodes, n, true); !ok {
+		if _, ok := filter(nodes, stepsOf(nodes), n, true); !ok {
 			return fmt.Errorf("%w: the fixes from %.1f s on contradict each other beyond what can be computed", ErrNoTrack, t.Pieces[i].FromS)
 		}
 		for k := range nodes {

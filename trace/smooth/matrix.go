@@ -15,11 +15,11 @@ const (
 // Fixed arrays on the stack: the same step with a general matrix type takes tens of
 // times as long.
 type (
-	vec [dim]float64
-	mat [dim][dim]float64
+	vec    [dim]float64
+	matrix [dim][dim]float64
 )
 
-func (a *mat) mul(b *mat) (c mat) {
+func (a *matrix) mul(b *matrix) (c matrix) {
 	for i := range dim {
 		for k := range dim {
 			x := a[i][k]
@@ -35,7 +35,7 @@ func (a *mat) mul(b *mat) (c mat) {
 }
 
 // mulT is a times the transpose of b.
-func (a *mat) mulT(b *mat) (c mat) {
+func (a *matrix) mulT(b *matrix) (c matrix) {
 	for i := range dim {
 		for j := range dim {
 			s := 0.0
@@ -48,7 +48,23 @@ func (a *mat) mulT(b *mat) (c mat) {
 	return c
 }
 
-func (a *mat) apply(x *vec) (y vec) {
+// carry is a p a' for symmetric p and a with many zeros.
+func (a *matrix) carry(p *matrix) matrix {
+	ap := a.mul(p)
+	ap = ap.transpose()
+	return a.mul(&ap)
+}
+
+func (a *matrix) transpose() (c matrix) {
+	for i := range dim {
+		for j := range dim {
+			c[j][i] = a[i][j]
+		}
+	}
+	return c
+}
+
+func (a *matrix) apply(x *vec) (y vec) {
 	for i := range dim {
 		for j := range dim {
 			y[i] += a[i][j] * x[j]
@@ -58,7 +74,7 @@ func (a *mat) apply(x *vec) (y vec) {
 }
 
 // applyT is the transpose of a times x.
-func (a *mat) applyT(x *vec) (y vec) {
+func (a *matrix) applyT(x *vec) (y vec) {
 	for i := range dim {
 		for j := range dim {
 			y[j] += a[i][j] * x[i]
@@ -67,7 +83,7 @@ func (a *mat) applyT(x *vec) (y vec) {
 	return y
 }
 
-func (a *mat) add(b *mat) (c mat) {
+func (a *matrix) add(b *matrix) (c matrix) {
 	for i := range dim {
 		for j := range dim {
 			c[i][j] = a[i][j] + b[i][j]
@@ -76,7 +92,7 @@ func (a *mat) add(b *mat) (c mat) {
 	return c
 }
 
-func (a *mat) sub(b *mat) (c mat) {
+func (a *matrix) sub(b *matrix) (c matrix) {
 	for i := range dim {
 		for j := range dim {
 			c[i][j] = a[i][j] - b[i][j]
@@ -86,7 +102,7 @@ func (a *mat) sub(b *mat) (c mat) {
 }
 
 // symmetric is a with rounding's asymmetry taken out.
-func (a *mat) symmetric() mat {
+func (a *matrix) symmetric() matrix {
 	c := *a
 	for i := range dim {
 		for j := range i {
@@ -98,7 +114,7 @@ func (a *mat) symmetric() mat {
 }
 
 // quad is x' a x for symmetric a.
-func (a *mat) quad(x *vec) float64 {
+func (a *matrix) quad(x *vec) float64 {
 	y := a.apply(x)
 	s := 0.0
 	for i := range dim {
@@ -109,8 +125,8 @@ func (a *mat) quad(x *vec) float64 {
 
 // rightSolve is x with x a = b for a symmetric and positive definite, by Cholesky's
 // factors; ok is false where a is not.
-func rightSolve(b, a *mat) (x mat, ok bool) {
-	var l mat
+func rightSolve(b, a *matrix) (x matrix, ok bool) {
+	var l matrix
 	for i := range dim {
 		for j := 0; j <= i; j++ {
 			s := a[i][j]
