@@ -405,7 +405,7 @@ func (r *Result) placing(d *report.Debrief, t *Truth) {
 		return
 	}
 	p := d.Course.Placed
-	r.PlacedM = append(r.PlacedM, math.Hypot(p.RightM+t.OffsetM[0], p.ForwardM+t.OffsetM[1]))
+	r.PlacedM = append(r.PlacedM, math.Hypot(p.RightM-t.OffsetM[0], p.ForwardM-t.OffsetM[1]))
 }
 
 // Merge adds another result to this one.

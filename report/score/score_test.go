@@ -63,7 +63,7 @@ func rightDebrief() *report.Debrief {
 	return &report.Debrief{
 		Recording: report.RecordingInfo{Start: p("2026-01-02T03:04:05Z"), PositionHz: p(1.0), MotionHz: p(100.0)},
 		Basis:     "position+motion",
-		Course:    &report.CourseInfo{Placed: &report.Placed{RightM: -3, ForwardM: 4}},
+		Course:    &report.CourseInfo{Placed: &report.Placed{RightM: 3, ForwardM: -4}},
 		Efforts: []report.Effort{
 			effort("1", "warm-up", nil, 10), effort("1", "jumped", p(1), 30), effort("2", "jumped", p(1), 34),
 			{Obstacle: p("3"), Outcome: "ran out", Round: p(1), Confidence: 0.9},
@@ -281,7 +281,7 @@ func TestStrideWindows(t *testing.T) {
 func TestMergeAddsUp(t *testing.T) {
 	r := Round(rightDebrief(), smallTruth(t))
 	d := rightDebrief()
-	d.Course.Placed.RightM = -2
+	d.Course.Placed.RightM = 2
 	r.Merge(Round(d, smallTruth(t)))
 	r.Merge(Round(&report.Debrief{Basis: "motion"}, smallTruth(t)))
 	require.Equal(t, 3, r.Rounds)
