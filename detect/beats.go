@@ -13,8 +13,8 @@ type peak struct {
 	prom float64 // how far it stands out on its lower side, m/s²
 }
 
-// loadPeaks are the maxima of the load that stand out by at least minProm, looking no further than one second
-// (more than two strides' half) to each side.
+// loadPeaks are the maxima of the load that stand out by at least minProm, looking no
+// further than one second to each side, which is more than a stride and a half.
 func (p *piece) loadPeaks(minProm float64) []peak {
 	x := p.load
 	reach := int(1.0 / stepS)
@@ -23,20 +23,19 @@ func (p *piece) loadPeaks(minProm float64) []peak {
 		if !(x[i] > x[i-1] && x[i] >= x[i+1]) {
 			continue
 		}
-		lo, ro := x[i], x[i]
+		left, right := x[i], x[i]
 		for k := i - 1; k >= 0 && k > i-reach && x[k] <= x[i]; k-- {
-			lo = math.Min(lo, x[k])
+			left = math.Min(left, x[k])
 		}
 		for k := i + 1; k < p.n && k < i+reach && x[k] <= x[i]; k++ {
-			ro = math.Min(ro, x[k])
+			right = math.Min(right, x[k])
 		}
-		prom := x[i] - math.Max(lo, ro)
+		prom := x[i] - math.Max(left, right)
 		if prom < minProm {
 			continue
 		}
-		d := x[i-1] - 2*x[i] + x[i+1]
 		off := 0.0
-		if d < 0 {
+		if d := x[i-1] - 2*x[i] + x[i+1]; d < 0 {
 			off = 0.5 * (x[i-1] - x[i+1]) / d
 		}
 		out = append(out, peak{i: i, t: p.at(float64(i) + off), h: x[i], prom: prom})
@@ -44,152 +43,278 @@ func (p *piece) loadPeaks(minProm float64) []peak {
 	return out
 }
 
-// The parts that a load peak can play in a canter.
+// part is what a load peak does in a canter.
+type part uint8
+
 const (
-	beat = iota // an ordinary stride's
-	push        // the push-off of a jump
-	land        // the landing of a jump
+	beat part = iota // an ordinary stride's
+	push             // the push-off of a jump
+	land             // the landing of a jump
 	parts
 )
 
-// rhythm is what a canter of this ride looks like.
+// rhythm is what the canter of this ride looks like; it is learnt from the ride itself.
 type rhythm struct {
-	strideS func(t float64) float64 // stride time around t
-	sd      float64                 // spread of one stride's time, as a share
+	strideS func(t float64) float64 // usual stride time around t, s
+	sd      float64                 // spread of one stride's time, as a share of it
 	prom    float64                 // usual prominence of a beat, m/s²
 	high    float64                 // usual height of a beat, m/s²
+	uneven  float64                 // standard deviation of the heights, from their median deviation, m/s²
 }
 
-// The places of push-off and landing in the rhythm, in strides: the hind limbs of the push-off come
-// down when the next stride's would, but the load is over sooner. Measured on labelled rounds
-// (the spread between horses is 0.02): see the fit in rhythm_test.go.
+// Where the load peaks lie in a stride, measured on the labelled rounds of five kinds of horse (the medians of
+// single rides differ by less than 0.01 stride or 0.01 s; TestPhasesFitTheRounds holds them to it).
 const (
-	beatToPush = 0.68
-	landToBeat = 0.64
-	// pushToEdge and edgeToLand are the times from the push-off's peak to take-off and from landing to its peak, s.
-	pushToEdge = 0.117
-	edgeToLand = 0.117
+	// beatPhase is the part of a stride from hind contact to the load's peak.
+	beatPhase = 0.447
+	// hindAfterLandingS is from landing to the hind contact that begins stride 1, hindBeforeTakeoffS from
+	// the hind contact that ends the last stride to take-off.
+	hindAfterLandingS  = 0.217
+	hindBeforeTakeoffS = 0.209
+	// pushToTakeoffS is from the push-off's load peak to take-off, landingToLandS from landing to its load peak.
+	pushToTakeoffS = 0.117
+	landingToLandS = 0.117
 )
 
-// step is one decision of the path.
+// step is one peak of a canter and the part it plays. unseen tells that a beat without a
+// peak of its own lies between the step before and this one.
 type step struct {
-	k, part int // peak and part
+	k      int
+	part   part
+	unseen bool
 }
 
-func sq(x float64) float64 { return 0.5 * x * x }
+// gaussCost is the cost in nats of a deviation of z standard deviations.
+func gaussCost(z float64) float64 { return 0.5 * z * z }
 
-// pathCost gives the costs of the canter path over peaks, in nats.
-type pathCost struct {
+// Costs of the canter path that are choices, in nats.
+const (
+	enterCost   = 8   // a canter must be three good strides long to be believed
+	coldJump    = 3   // more for one that begins with a push-off (from a trot or a stand)
+	brokenCost  = 14  // a stride out of rhythm that is simply lived with
+	resumeCost  = 7   // the same for the first stride after a landing, where a canter is found again
+	unseenCost  = 9   // a beat that left no peak
+	bounceCost  = 3   // no stride between landing and the next push-off
+	skipWorst   = 10  // passing over a peak as high as a beat's
+	reachS      = 1.9 // no step is longer: the longest stride twice
+	strideSD    = 0.07
+	strideSDRaw = 0.09 // before the ride's own stride times are learnt
+)
+
+// canterPath judges sequences of peaks as canters.
+type canterPath struct {
 	pk   []peak
 	r    rhythm
-	node []float64 // cost of taking peak k as a canter's (negative: speaks for it)
-	cum  []float64 // running sum of the skip costs
+	node []float64 // cost of taking the peak as a canter's; negative speaks for it
+	cum  []float64 // running sum of the costs of passing over a peak
 	jump func(j, k int) float64
+
+	fwd, bwd [][parts]float64 // cheapest past up to, and future from, a peak in its part
+	from     [][parts]int32   // predecessor*parts + part; -1: the canter begins here
+	out      []float64        // cheapest past with no canter going on before peak k
+	outFrom  []int32          // last step of the canter that ended just before k; -1: none
+	in       []float64        // cheapest future with no canter going on before peak k
 }
 
-func (c *pathCost) prepare() {
-	c.cum = make([]float64, len(c.pk)+1)
-	for k, q := range c.pk {
-		c.cum[k+1] = c.cum[k] + math.Min(10, sq(q.prom/(0.2*c.r.prom)))
+func (c *canterPath) skip(j, k int) float64 { return c.cum[k] - c.cum[j+1] }
+
+// beatStep is the cost of going from beat to beat, and whether the beat between went unseen.
+func (c *canterPath) beatStep(j, k int) (float64, bool) {
+	x := (c.pk[k].t - c.pk[j].t) / c.r.strideS((c.pk[k].t+c.pk[j].t)/2)
+	if x < 0.5 || x > 2.5 {
+		return math.Inf(1), false
 	}
+	one := math.Min(brokenCost, gaussCost((x-1)/c.r.sd))
+	two := unseenCost + gaussCost((x-2)/(1.4*c.r.sd)) // two strides' spread: √2
+	return math.Min(one, two) + c.skip(j, k), two < one
 }
 
-func (c *pathCost) skip(j, k int) float64 { return c.cum[k] - c.cum[j+1] }
-
-// step is the cost of going from peak j as a to peak k as b.
-func (c *pathCost) step(j, a, k, b int) float64 {
-	const worst = 14 // a break of the rhythm that is simply lived with
+// stepCost is the cost of going from peak j as a to peak k as b.
+func (c *canterPath) stepCost(j int, a part, k int, b part) float64 {
 	dt := c.pk[k].t - c.pk[j].t
-	T := c.r.strideS((c.pk[k].t + c.pk[j].t) / 2)
-	x := dt / T
 	switch {
 	case a == beat && b == beat:
-		if x < 0.5 || x > 2.5 {
-			return math.Inf(1)
-		}
-		one := sq((x - 1) / c.r.sd)
-		two := 9 + sq((x-2)/(1.4*c.r.sd)) // one beat unseen
-		return math.Min(worst, math.Min(one, two)) + c.skip(j, k)
+		v, _ := c.beatStep(j, k)
+		return v
 	case a == beat && b == push:
-		if x < 0.35 || x > 1.1 {
+		T := c.r.strideS(c.pk[j].t)
+		z := (dt - (1-beatPhase)*T - hindBeforeTakeoffS + pushToTakeoffS) / T
+		if math.Abs(z) > 0.45 {
 			return math.Inf(1)
 		}
-		return math.Min(worst, sq((x-beatToPush)/c.r.sd)) + c.skip(j, k)
+		return math.Min(brokenCost, gaussCost(z/c.r.sd)) + c.skip(j, k)
 	case a == push && b == land:
 		return c.jump(j, k)
 	case a == land && b == beat:
-		if x < 0.35 || x > 1.1 {
+		T := c.r.strideS(c.pk[k].t)
+		z := (dt - beatPhase*T - hindAfterLandingS + landingToLandS) / T
+		if z < -0.3 || z > 0.9 {
 			return math.Inf(1)
 		}
-		return math.Min(worst, sq((x-landToBeat)/(1.2*c.r.sd))) + c.skip(j, k)
+		return math.Min(resumeCost, gaussCost(z/(1.2*c.r.sd))) + c.skip(j, k)
 	case a == land && b == push:
+		x := dt / c.r.strideS(c.pk[k].t)
 		if x < 0.35 || x > 1.2 {
 			return math.Inf(1)
 		}
-		return 3 + c.skip(j, k) // a bounce
+		return bounceCost + c.skip(j, k)
 	}
 	return math.Inf(1)
 }
 
-// best is the cheapest set of canters over the peaks: each a path of beats and jumps,
-// between them nothing. entry is what a canter must earn before it is believed.
-func (c *pathCost) best(entry float64) [][]step {
+// solve finds the cheapest past and future of every peak in every part (Viterbi 1967, both ways).
+func (c *canterPath) solve() {
 	n := len(c.pk)
-	cost := make([][parts]float64, n)
-	from := make([][parts]int32, n) // predecessor*parts + part, -1: canter begins here
-	out := make([]float64, n+1)     // cost of the best past in which no canter is going on before peak k
-	outFrom := make([]int32, n+1)   // last step of the canter that ended, -1: none ended just here
-	outFrom[0] = -1
+	c.cum = make([]float64, n+1)
+	for k, q := range c.pk {
+		// a peak a fifth as prominent as a beat is nothing; one as prominent is a beat
+		c.cum[k+1] = c.cum[k] + math.Min(skipWorst, gaussCost(q.prom/(0.2*c.r.prom)))
+	}
+	inf := [parts]float64{math.Inf(1), math.Inf(1), math.Inf(1)}
+	c.fwd, c.bwd = make([][parts]float64, n), make([][parts]float64, n)
+	c.from = make([][parts]int32, n)
+	c.out, c.outFrom, c.in = make([]float64, n+1), make([]int32, n+1), make([]float64, n+1)
+	c.outFrom[0] = -1
+	type edge struct {
+		k    int32
+		a, b part
+		cost float64
+	}
+	next := make([][]edge, n) // the steps from each peak
 	for k := 0; k < n; k++ {
-		for b := 0; b < parts; b++ {
-			cost[k][b], from[k][b] = math.Inf(1), -1
-		}
-		cost[k][beat] = out[k] + entry + c.node[k]
-		cost[k][push] = out[k] + entry + 3 + c.node[k] // out of a trot or from a stand
-		for j := k - 1; j >= 0 && c.pk[k].t-c.pk[j].t < 1.9; j-- {
-			for a := 0; a < parts; a++ {
-				if math.IsInf(cost[j][a], 1) {
+		c.fwd[k], c.from[k] = inf, [parts]int32{-1, -1, -1}
+		c.fwd[k][beat] = c.out[k] + enterCost + c.node[k]
+		c.fwd[k][push] = c.out[k] + enterCost + coldJump + c.node[k]
+		for j := k - 1; j >= 0 && c.pk[k].t-c.pk[j].t < reachS; j-- {
+			for _, ab := range [...][2]part{{beat, beat}, {beat, push}, {push, land}, {land, beat}, {land, push}} {
+				a, b := ab[0], ab[1]
+				if math.IsInf(c.fwd[j][a], 1) {
 					continue
 				}
-				for b := 0; b < parts; b++ {
-					if v := cost[j][a] + c.step(j, a, k, b) + c.node[k]; v < cost[k][b] {
-						cost[k][b], from[k][b] = v, int32(j*parts+a)
-					}
+				s := c.stepCost(j, a, k, b)
+				if math.IsInf(s, 1) {
+					continue
+				}
+				next[j] = append(next[j], edge{int32(k), a, b, s})
+				if v := c.fwd[j][a] + s + c.node[k]; v < c.fwd[k][b] {
+					c.fwd[k][b], c.from[k][b] = v, int32(j*int(parts)+int(a))
 				}
 			}
 		}
-		out[k+1], outFrom[k+1] = out[k], -1
-		for _, b := range [...]int{beat, land} {
-			if v := cost[k][b]; v < out[k+1] {
-				out[k+1], outFrom[k+1] = v, int32(k*parts+b)
+		c.out[k+1], c.outFrom[k+1] = c.out[k], -1
+		for _, b := range [...]part{beat, land} {
+			if v := c.fwd[k][b]; v < c.out[k+1] {
+				c.out[k+1], c.outFrom[k+1] = v, int32(k*int(parts)+int(b))
 			}
 		}
 	}
+	for k := n - 1; k >= 0; k-- {
+		c.bwd[k] = inf
+		c.bwd[k][beat], c.bwd[k][land] = c.in[k+1], c.in[k+1]
+		for _, e := range next[k] {
+			if v := e.cost + c.node[e.k] + c.bwd[e.k][e.b]; v < c.bwd[k][e.a] {
+				c.bwd[k][e.a] = v
+			}
+		}
+		c.in[k] = math.Min(c.in[k+1], c.node[k]+enterCost+math.Min(c.bwd[k][beat], coldJump+c.bwd[k][push]))
+	}
+}
+
+// best is the cheapest set of canters; solve must have run.
+func (c *canterPath) best() [][]step {
 	var paths [][]step
-	for k := n; k > 0; {
-		if outFrom[k] < 0 {
+	for k := len(c.pk); k > 0; {
+		if c.outFrom[k] < 0 {
 			k--
 			continue
 		}
 		var path []step
-		at := outFrom[k]
-		for at >= 0 {
-			j, a := int(at)/parts, int(at)%parts
-			path = append(path, step{j, a})
-			at = from[j][a]
+		for at := c.outFrom[k]; at >= 0; {
+			j, a := int(at)/int(parts), part(int(at)%int(parts))
+			at = c.from[j][a]
+			s := step{k: j, part: a}
+			if a == beat && at >= 0 && part(int(at)%int(parts)) == beat {
+				_, s.unseen = c.beatStep(int(at)/int(parts), j)
+			}
+			path = append(path, s)
 			k = j
 		}
-		for i, j := 0, len(path)-1; i < j; i, j = i+1, j-1 {
-			path[i], path[j] = path[j], path[i]
-		}
+		reverse(path)
 		paths = append(paths, path)
 	}
-	for i, j := 0, len(paths)-1; i < j; i, j = i+1, j-1 {
-		paths[i], paths[j] = paths[j], paths[i]
-	}
+	reverse(paths)
 	return paths
 }
 
+func reverse[T any](x []T) {
+	for i, j := 0, len(x)-1; i < j; i, j = i+1, j-1 {
+		x[i], x[j] = x[j], x[i]
+	}
+}
+
+// jumpGain is by how many nats the best account of the ride with a jump from j to k is cheaper than the best one in
+// which no jump is under way at the middle of that flight.
+func (c *canterPath) jumpGain(j, k int) float64 {
+	with := c.fwd[j][push] + c.jump(j, k) + c.node[k] + c.bwd[k][land]
+	mid := (c.pk[j].t + c.pk[k].t) / 2
+	m := sort.Search(len(c.pk), func(i int) bool { return c.pk[i].t > mid })
+	without := c.out[m] + c.in[m]
+	for y := m; y < len(c.pk) && c.pk[y].t-mid < reachS; y++ {
+		for x := m - 1; x >= 0 && c.pk[y].t-c.pk[x].t < reachS; x-- {
+			for _, ab := range [...][2]part{{beat, beat}, {beat, push}, {land, beat}, {land, push}} {
+				v := c.fwd[x][ab[0]] + c.stepCost(x, ab[0], y, ab[1]) + c.node[y] + c.bwd[y][ab[1]]
+				without = math.Min(without, v)
+			}
+		}
+	}
+	return without - with
+}
+
+// learn takes stride time, prominence and height of the beats from the canters found.
+func learn(pk []peak, canters [][]step, old rhythm) rhythm {
+	var mid, dur, prom, high []float64
+	for _, path := range canters {
+		for i, s := range path {
+			if s.part != beat {
+				continue
+			}
+			prom = append(prom, pk[s.k].prom)
+			high = append(high, pk[s.k].h)
+			if i > 0 && path[i-1].part == beat && !s.unseen {
+				d := pk[s.k].t - pk[path[i-1].k].t
+				m := (pk[s.k].t + pk[path[i-1].k].t) / 2
+				if x := d / old.strideS(m); x > 0.7 && x < 1.35 {
+					mid, dur = append(mid, m), append(dur, d)
+				}
+			}
+		}
+	}
+	if len(dur) < 4 {
+		return old
+	}
+	r := rhythm{sd: strideSD, prom: median(prom), high: median(high)}
+	for i := range high {
+		high[i] = math.Abs(high[i] - r.high)
+	}
+	r.uneven = 1.4826 * median(high) // a normal's standard over its median absolute deviation
+	// Around t: the strides within some four seconds, held to the whole ride's by the weight of two
+	// strides. A horse changes its pace over a line, not from stride to stride.
+	all := median(dur)
+	const width, few = 4.0, 2.0
+	r.strideS = func(t float64) float64 {
+		sw, s := few, few*all
+		for i := sort.SearchFloat64s(mid, t-2*width); i < len(mid) && mid[i] < t+2*width; i++ {
+			z := (mid[i] - t) / width
+			w := math.Exp(-0.5 * z * z)
+			sw += w
+			s += w * dur[i]
+		}
+		return s / sw
+	}
+	return r
+}
+
+// median is the middle value, NaN of nothing.
 func median(x []float64) float64 {
 	if len(x) == 0 {
 		return math.NaN()

@@ -15,9 +15,10 @@ const (
 // two waves a stride of about 1.1 s (1.6 to 2.2 Hz), a trot two waves a stride of 0.6 to 0.8 s (2.5 to 3.4 Hz):
 // strides of Groppi 2008, Deuel & Park 1991, Tranquille et al. 2017, with room for ponies.
 const (
-	lowFromHz, lowToHz   = 1.3, 2.35
-	highFromHz, highToHz = 2.45, 3.7
-	bandStepHz           = 0.1
+	lowFromHz, lowToHz     = 1.3, 2.35
+	highFromHz, highToHz   = 2.45, 3.7
+	quickFromHz, quickToHz = 3.0, 4.6 // the second harmonic of a walk's wave, above an arm's sway
+	bandStepHz             = 0.1
 )
 
 // gaitWin is what one window shows.
@@ -28,13 +29,14 @@ type gaitWin struct {
 	peakHz  float64 // frequency of the strongest line in the low band
 	sharp   float64 // share of the low band's power within 0.3 Hz of that line, [0, 1]
 	slow    float64 // ln of the power at 0.5 to 1.1 Hz
+	quick   float64 // ln of the power at 3.0 to 4.6 Hz
 	powLow  float64
 	powHigh float64
 }
 
 // windows are the features along a piece.
 func (p *piece) windows() []gaitWin {
-	x := smooth(p.v, 0.05)
+	x := smooth(p.v, 0.03)
 	m := p.n / decim
 	half := int(winS / 2 / (stepS * decim))
 	if m < half {
@@ -45,7 +47,7 @@ func (p *piece) windows() []gaitWin {
 		d[i] = x[i*decim]
 	}
 	var freqs []float64
-	for f := 0.5; f <= highToHz+1e-9; f += bandStepHz {
+	for f := 0.5; f <= quickToHz+1e-9; f += bandStepHz {
 		freqs = append(freqs, f)
 	}
 	// Hann-weighted cosine and sine tables; scaled so that the sum over bins is the power.
@@ -119,6 +121,12 @@ func (p *piece) windows() []gaitWin {
 				slow += pow[j]
 			}
 		}
+		var quick float64
+		for j, f := range freqs {
+			if f >= quickFromHz-1e-9 {
+				quick += pow[j]
+			}
+		}
 		var near float64
 		for j, f := range freqs {
 			if math.Abs(f-g.peakHz) < 0.31 {
@@ -130,16 +138,17 @@ func (p *piece) windows() []gaitWin {
 		g.ratio = math.Log((g.powHigh + floor/10) / (g.powLow + floor/10))
 		g.sharp = near / (g.powLow + floor)
 		g.slow = math.Log(slow + floor)
+		g.quick = math.Log(quick + floor)
 		out = append(out, g)
 	}
 	return out
 }
 
-// The emissions: mean and standard deviation of level and ratio by gait. Levels follow from the
-// size of the vertical wave: a walk moves a trunk by about 0.9 m/s² (root mean square), trot and canter by 3 to 6,
-// on a wrist two thirds of that; a quiet sensor by its noise.
-var _ = 0
-
+// gaitCost is how badly a window fits a gait, in nats, no single figure counting more than 8. Where the numbers
+// come from: a walk moves a trunk by about 0.7 m/s² (root mean square), trot and canter by 3 to 6, on a
+// wrist by two thirds of that; a trot's wave lies in the high band, a canter's and a walk's in the low one. A halt is
+// told from a walk by what it lacks above 3 Hz, because an arm sways below that at a halt too.
+// Means and spreads are rounded from the labelled rounds of all horses.
 func gaitCost(g gaitWin, s Gait) float64 {
 	q := func(x, mean, sd float64) float64 {
 		z := (x - mean) / sd
@@ -147,12 +156,11 @@ func gaitCost(g gaitWin, s Gait) float64 {
 	}
 	switch s {
 	case Halt:
-		if g.level < -3.5 {
-			return 0
-		}
-		return q(g.level, -3.5, 1.2)
+		// what is left in the low band must be the tail of a slower sway, or next to nothing
+		over := g.level - math.Max(g.slow, -4.5)
+		return q(math.Max(g.level, 0), 0, 0.6) + q(math.Max(g.quick, -5.5), -5.5, 0.8) + q(math.Max(over, 0), 0, 1.5)
 	case Walk:
-		return q(g.level, -0.3, 0.8) + q(math.Max(g.ratio, -1), -1, 1)
+		return q(g.level, -0.7, 0.9) + q(math.Min(g.quick, -3.9), -3.9, 0.6) + q(math.Max(g.ratio, -1), -1, 1)
 	case Trot:
 		return q(math.Min(g.level, 2.6), 2.6, 0.8) + q(math.Min(g.ratio, 2), 2, 0.9)
 	}

@@ -22,11 +22,12 @@ type piece struct {
 	g   [3][]float64 // turn rate, rad/s; nil without a gyroscope
 	up  [3][]float64 // unit vector up, sensor axes
 
-	v      []float64 // upward load less its slow mean, m/s², hardly smoothed
-	load   []float64 // the same smoothed to the canter's waves
-	noise  float64   // standard deviation of v's sample noise, m/s²
-	grav   bool      // gravity is included
-	horizR []float64 // size of the horizontal force, smoothed
+	v     []float64 // upward load less its slow mean, m/s², hardly smoothed
+	load  []float64 // the same smoothed to the canter's waves
+	noise float64   // standard deviation of v's sample noise, m/s²
+	grav  bool      // gravity is included
+	rough []float64 // what the load holds at about 6 to 12 Hz, m/s²
+	horiz []float64 // size of the force across up, smoothed as load, m/s²
 }
 
 func (p *piece) at(i float64) float64 { return p.t0 + i*stepS }
@@ -36,7 +37,7 @@ func (p *piece) idx(t float64) int {
 	return max(0, min(p.n-1, i))
 }
 
-// resample brings samples [from, to) to the even grid: the mean of the samples within half a step
+// resample brings samples [from, to) to the even grid: the mean of the samples within a step, nearer ones weighing more,
 // where the device is faster than the grid, a cubic (Catmull & Rom 1974) through the nearest four where it is slower.
 // Samples that are not numbers are passed over.
 func resample(m *trace.Motion, from, to int) *piece {
@@ -77,23 +78,28 @@ func resample(m *trace.Motion, from, to int) *piece {
 		}
 		i0, i1 := ok[j], ok[j+1]
 		if t[i1]-t[i0] < 0.7*stepS {
-			// faster than the grid: mean of what lies within half a step
-			a, b := j, j+1
-			for a > 0 && t[ok[a-1]] > x-stepS/2 {
+			// faster than the grid: mean under a triangle of a step to each side
+			a, b := j, j
+			for a > 0 && t[ok[a-1]] > x-stepS {
 				a--
 			}
-			for b < len(ok)-1 && t[ok[b]] < x+stepS/2 {
+			for b < len(ok)-1 && t[ok[b+1]] < x+stepS {
 				b++
 			}
-			for a < b && t[ok[a]] < x-stepS/2 {
-				a++
+			var sw float64
+			for q := a; q <= b; q++ {
+				wt := math.Max(0, 1-math.Abs(t[ok[q]]-x)/stepS)
+				sw += wt
+				for c := range ch {
+					out[c][k] += wt * ch[c][ok[q]]
+				}
 			}
 			for c := range ch {
-				var s float64
-				for q := a; q <= b; q++ {
-					s += ch[c][ok[q]]
+				if sw > 0 {
+					out[c][k] /= sw
+				} else {
+					out[c][k] = ch[c][i0]
 				}
-				out[c][k] = s / float64(b-a+1)
 			}
 			continue
 		}
@@ -200,6 +206,20 @@ func (p *piece) loads() {
 	p.noise = math.Sqrt(ss / float64(p.n))
 	p.v = smooth(raw, 0.015)
 	p.load = smooth(raw, 0.035)
+	p.rough = make([]float64, p.n)
+	for i := range raw {
+		p.rough[i] = p.v[i] - p.load[i]
+	}
+	h := make([]float64, p.n)
+	for i := range h {
+		var s float64
+		for c := range p.a {
+			s += p.a[c][i] * p.a[c][i]
+		}
+		u := raw[i] + base[i]
+		h[i] = math.Sqrt(math.Max(0, s-u*u))
+	}
+	p.horiz = smooth(h, 0.035)
 }
 
 // upFromWave sets up where gravity is missing: the axis of the strongest wave around each
