@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"groundline/course"
+	"groundline/report"
+	"groundline/trace"
+	"groundline/trace/read"
+)
+
+// debriefFlags are the choices of a debrief.
+type debriefFlags struct {
+	course  string
+	out     string
+	columns string
+	horse   string
+	format  formatFlag
+	units   unitsFlag
+	explain bool
+}
+
+func debriefCommand(std streams) *cobra.Command {
+	f := debriefFlags{format: "text", units: unitsFlag{report.Metric}}
+	c := &cobra.Command{
+		Use:   "debrief FILE...",
+		Short: "Tell how each line of a recorded ride was ridden",
+		Long: `debrief reads the files of one ride (a watch's GPX, a motion sensor's CSV, or both,
+told apart by their content), lays them on the course plan, and tells how each line
+was ridden.
+
+` + exitHelp + `
+A ride in which nothing was jumped is told, with exit code 1.`,
+		Example: `  groundline debrief ride.gpx motion.csv --course course.yaml
+  groundline debrief ride.gpx --course course.yaml --format json -o ride.json
+  groundline debrief motion.csv --course course.yaml --units imperial
+  groundline debrief motion.csv --course course.yaml --columns t=clock,ax=x,ay=y,az=z`,
+		Args: atLeastOneFile,
+		RunE: func(c *cobra.Command, files []string) error {
+			return debrief(c.Context(), files, f, std)
+		},
+	}
+	flags := c.Flags()
+	flags.StringVar(&f.course, "course", "", "course plan (YAML) that was ridden")
+	flags.Var(&f.format, "format", "text for people, json for programs")
+	flags.StringVarP(&f.out, "output", "o", "", "write to this file instead of standard output")
+	flags.Var(&f.units, "units", "units of lengths in the text; JSON is in metres")
+	flags.StringVar(&f.columns, "columns", "", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
+	flags.StringVar(&f.horse, "horse", "", "the horse's name, for the title")
+	flags.BoolVar(&f.explain, "explain", false, "text: also each effort's figures, stride lengths and lesser notes")
+	return c
+}
+
+// atLeastOneFile refuses a command without files in words of its own.
+func atLeastOneFile(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return fmt.Errorf("%s: no file given, expected a recording", c.CommandPath())
+	}
+	return nil
+}
+
+// debrief reads, builds and writes. A ride in which nothing was jumped is written too, and
+// then is a failure, for a script that asked how the lines were ridden.
+func debrief(ctx context.Context, files []string, f debriefFlags, std streams) error {
+	for _, in := range slices.Concat(files, []string{f.course}) {
+		if f.out != "" && sameFile(f.out, in) {
+			return badUse(fmt.Errorf("%s: is input, expected another file to write to", f.out))
+		}
+	}
+	d, err := readAndBuild(ctx, files, f, std)
+	if err != nil {
+		return err
+	}
+	write := func(w io.Writer) error {
+		if f.format == "json" {
+			return written(report.JSON(w, d))
+		}
+		return written(report.Text(w, d, report.TextOptions{
+			Units: f.units.units, Bold: std.bold && f.out == "", Explain: f.explain,
+		}))
+	}
+	if f.out != "" {
+		err = writeWhole(f.out, write)
+	} else {
+		err = write(std.out)
+	}
+	if err == nil && !anyJump(d) {
+		err = noAnswer(fmt.Errorf("%s: nothing was jumped, expected a ride over obstacles", strings.Join(files, " and ")))
+	}
+	return err
+}
+
+func readAndBuild(ctx context.Context, files []string, f debriefFlags, std streams) (*report.Debrief, error) {
+	var plan *course.Plan
+	var notes []trace.Note
+	if f.course != "" {
+		var warnings []course.Warning
+		var err error
+		if plan, warnings, err = readPlan(f.course); err != nil {
+			return nil, err
+		}
+		for _, w := range warnings {
+			notes = append(notes, w.Note())
+		}
+	}
+	show, clear := progress(std)
+	rec, err := read.Open(ctx, files, read.Options{Columns: f.columns, Progress: show})
+	clear()
+	if err != nil {
+		return nil, badInput(err)
+	}
+	d, err := report.Build(rec, plan, report.Options{HorseName: f.horse})
+	if err != nil {
+		return nil, noAnswer(fmt.Errorf("%s: %w", strings.Join(files, " and "), err))
+	}
+	d.Notes = append(notes, d.Notes...)
+	return d, nil
+}
+
+// anyJump tells whether anything was jumped.
+func anyJump(d *report.Debrief) bool {
+	for _, e := range d.Efforts {
+		if e.Outcome == "jumped" || e.Outcome == "warm-up" {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,38 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"groundline/report"
+	"groundline/trace/read"
+)
+
+func inspectCommand(std streams) *cobra.Command {
+	columns := ""
+	c := &cobra.Command{
+		Use:   "inspect FILE...",
+		Short: "Tell what was understood of a recording's files",
+		Long: `inspect reads the files of one ride and tells what was understood of each: format, start,
+length, rate, gaps, columns and their units, and what had to be left out.
+
+` + exitHelp,
+		Example: `  groundline inspect ride.gpx motion.csv`,
+		Args:    atLeastOneFile,
+		RunE: func(c *cobra.Command, files []string) error {
+			show, clear := progress(std)
+			rec, summaries, err := read.Inspect(c.Context(), files, read.Options{Columns: columns, Progress: show})
+			clear()
+			if len(summaries) > 0 {
+				if bad := report.InspectText(std.out, rec, summaries, std.bold); bad != nil {
+					return written(bad)
+				}
+			}
+			if err != nil {
+				return badInput(err)
+			}
+			return nil
+		},
+	}
+	c.Flags().StringVar(&columns, "columns", "", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
+	return c
+}

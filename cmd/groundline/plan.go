@@ -1,0 +1,75 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"groundline/course"
+	"groundline/report"
+)
+
+// maxPlanBytes is what is read of a plan file: more than any plan may have, so that the plan's
+// reader tells that it is too long.
+const maxPlanBytes = 1 << 20
+
+// readPlan reads a plan file.
+func readPlan(path string) (*course.Plan, []course.Warning, error) {
+	data, err := readWhole(path, "a course plan", maxPlanBytes)
+	if err != nil {
+		return nil, nil, err
+	}
+	plan, warnings, err := course.ReadPlan(path, data)
+	if err != nil {
+		return nil, nil, badInput(err)
+	}
+	return plan, warnings, nil
+}
+
+func planCommand(std streams) *cobra.Command {
+	c := &cobra.Command{
+		Use:   "plan",
+		Short: "Work with course plans",
+		Args:  cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return badUse(fmt.Errorf("groundline plan: no command given, expected check"))
+		},
+	}
+	c.AddCommand(planCheckCommand(std))
+	return c
+}
+
+func planCheckCommand(std streams) *cobra.Command {
+	units := unitsFlag{report.Metric}
+	strideM := 0.0
+	c := &cobra.Command{
+		Use:   "check course.yaml",
+		Short: "Tell every fault of a plan, or its route, lines and distances",
+		Long: `check reads a course plan and tells every fault in it with its line, or, when there is none,
+the route, each line's distance and the strides it rides in, the slope, the length of the
+track and the time allowed, and what should be looked at.
+
+` + exitHelp,
+		Example: `  groundline plan check course.yaml
+  groundline plan check course.yaml --stride 3.25 --units imperial`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			if strideM != 0 && !(strideM >= minStrideM && strideM <= maxStrideM) {
+				return badUse(fmt.Errorf("groundline plan check: --stride %g, expected %g to %g metres", strideM, minStrideM, maxStrideM))
+			}
+			plan, warnings, err := readPlan(args[0])
+			if err != nil {
+				return err
+			}
+			return written(report.PlanText(std.out, plan, warnings, report.PlanOptions{
+				Units: units.units, Bold: std.bold, StrideM: strideM,
+			}))
+		},
+	}
+	c.Flags().Var(&units, "units", "units of lengths")
+	c.Flags().Float64Var(&strideM, "stride", 0, "the horse's canter stride in metres (default 3.66, 12 ft)")
+	return c
+}
+
+// A canter stride beyond these is none: the smallest ponies' is some 2 m, a racing gallop's 7 m.
+const minStrideM, maxStrideM = 1.5, 7.5

@@ -1,0 +1,79 @@
+package main
+
+import (
+	"fmt"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+
+	"groundline/report"
+)
+
+func rootCommand(std streams) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "groundline",
+		Short: "How each line of a show-jumping round was ridden",
+		Long: `groundline reads what a watch (GPX) and a motion sensor (CSV) recorded of a
+show-jumping ride, lays the ride on the course plan, and tells how each line was
+ridden: strides, stride length, pace in and out, turns, long or tight, each figure
+with its doubt.
+
+` + exitHelp,
+		Example: `  groundline demo
+  groundline plan check course.yaml
+  groundline debrief ride.gpx motion.csv --course course.yaml`,
+		SilenceErrors:     true,
+		SilenceUsage:      true,
+		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
+	}
+	root.AddCommand(debriefCommand(std), demoCommand(std), planCommand(std), inspectCommand(std), versionCommand(std))
+	return root
+}
+
+func versionCommand(std streams) *cobra.Command {
+	return &cobra.Command{
+		Use:   "version",
+		Short: "Tell which build this is",
+		Args:  cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			version, revision := "unknown", ""
+			if info, ok := debug.ReadBuildInfo(); ok {
+				version = info.Main.Version
+				for _, s := range info.Settings {
+					if s.Key == "vcs.revision" {
+						revision = " " + s.Value
+					}
+				}
+			}
+			_, err := fmt.Fprintf(std.out, "groundline %s%s, %s\n", version, revision, report.Schema)
+			return written(err)
+		},
+	}
+}
+
+// unitsFlag is the choice of units, checked when it is set.
+type unitsFlag struct{ units report.Units }
+
+func (u *unitsFlag) String() string { return string(u.units) }
+func (u *unitsFlag) Type() string   { return "metric|imperial" }
+func (u *unitsFlag) Set(s string) error {
+	switch report.Units(s) {
+	case report.Metric, report.Imperial:
+		u.units = report.Units(s)
+		return nil
+	}
+	return fmt.Errorf("no such units, expected metric or imperial")
+}
+
+// formatFlag is the choice between text for people and JSON for programs.
+type formatFlag string
+
+func (f *formatFlag) String() string { return string(*f) }
+func (f *formatFlag) Type() string   { return "text|json" }
+func (f *formatFlag) Set(s string) error {
+	if s != "text" && s != "json" {
+		return fmt.Errorf("no such format, expected text or json")
+	}
+	*f = formatFlag(s)
+	return nil
+}
