@@ -399,7 +399,7 @@ func (r *Result) strides(d *report.Debrief, t *Truth, shift float64) {
 	}
 }
 
-// placing scores the shift that brings the track onto the plan, which is the receiver's offset undone.
+// placing scores how far the placing is from the receiver's true constant offset, which it should be.
 func (r *Result) placing(d *report.Debrief, t *Truth) {
 	if t.OffsetM == nil || d.Course == nil || d.Course.Placed == nil {
 		return

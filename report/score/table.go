@@ -137,7 +137,7 @@ func rows() []row {
 		{"landing, share within 50 ms", func(r *Result) string { return number("%.3f", r.LandingS.Within(0.05), len(r.LandingS.Told)) }},
 		{"take-off distance, |error|, m", abs(takeoffM, "%.2f", 1)},
 		{"landing distance, |error|, m", abs(landingM, "%.2f", 1)},
-		{"speed over it, |error|, m/s", abs(over, "%.2f", 1)},
+		{"effort speed, |error|, m/s", abs(over, "%.2f", 1)},
 		{"lines (an unreported one is wrong)", nil},
 		{fmt.Sprintf("strides told, up to %d", ShortLine), of(func(r *Result) int { return r.Short.Told }, short)},
 		{fmt.Sprintf("strides exact, up to %d", ShortLine), of(func(r *Result) int { return r.Short.Exact }, short)},
