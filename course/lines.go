@@ -28,6 +28,9 @@ const (
 	rollbackDeg      = 120.0
 	rollbackRunInM   = 4 * StandardStrideM
 	rollbackDistantM = 10 * StandardStrideM
+	// A bending line leaves and comes within 60° of the straight way between its fences; farther
+	// round it is a corner, after which the fence has its own approach (ours).
+	bendingMostDeg = 60.0
 	// Obstacles nearer than this are one and the same place.
 	samePlaceM = 0.5
 )
@@ -143,12 +146,14 @@ func (p *Plan) kind(l Line, inRow int) (LineKind, string) {
 	case math.Abs(turned) > rollbackDeg:
 		return Single, fmt.Sprintf("turns back %.0f° %s, then has a way of its own to the fence", math.Abs(turned), side(turned))
 	}
-	speedMS := p.speedMS()
 	shortest := math.Inf(1)
-	for _, path := range paths(a, b, StandardStrideM/2, StandardStrideM, TurnRadiusM(speedMS, usualLeanDeg)) {
+	for _, path := range paths(a, b, 0, 0, TurnRadiusM(p.speedMS(), usualLeanDeg)) {
 		shortest = min(shortest, path.LengthM()-a.SpreadM/2-b.SpreadM/2)
 	}
-	if shortest <= relatedMaxM {
+	switch {
+	case math.Max(math.Abs(out), math.Abs(in)) > bendingMostDeg:
+		return Single, fmt.Sprintf("out of line: leaves %.0f° and comes %.0f° off the straight way (bending up to %.0f°)", math.Abs(out), math.Abs(in), bendingMostDeg)
+	case shortest <= relatedMaxM:
 		return Bending, fmt.Sprintf("turns %.0f° %s on a track of %.1f m (up to %.1f m, %d strides)", math.Abs(turned), side(turned), shortest, relatedMaxM, relatedStrides)
 	}
 	return Single, fmt.Sprintf("out of line, and the track of %.1f m is longer than %.1f m", shortest, relatedMaxM)
