@@ -167,23 +167,23 @@ func gaitCost(g gaitWin, s Gait) float64 {
 	return q(math.Min(g.level, 2.6), 2.6, 0.8) + q(math.Max(g.ratio, -1), -1, 0.9)
 }
 
-// gaitPath is the likeliest gait of every window (Viterbi 1967): costs of a window weigh
-// winHopS/winS, because windows overlap, and a change costs what one change in half a minute is worth.
-func gaitPath(w []gaitWin) []Gait {
-	const weight = 2 * winHopS / winS
-	change := math.Log(30 / winHopS)
-	n := len(w)
+// gaitPath is the likeliest gait of every window (Viterbi 1967) among the allowed ones. cost tells how badly
+// window i fits a gait; windows overlap, so each weighs only its share; a change of gait
+// costs what one change in half a minute is worth.
+func gaitPath(n int, allowed []Gait, cost func(i int, g Gait) float64) []Gait {
 	if n == 0 {
 		return nil
 	}
-	back := make([][4]uint8, n)
-	var cost [4]float64
-	for i := range w {
-		var next [4]float64
-		for s := 0; s < 4; s++ {
+	const weight = 2 * winHopS / winS
+	change := math.Log(30 / winHopS)
+	m := len(allowed)
+	back := make([]uint8, n*m)
+	sum, next := make([]float64, m), make([]float64, m)
+	for i := 0; i < n; i++ {
+		for s := range allowed {
 			best, from := math.Inf(1), 0
-			for r := 0; r < 4; r++ {
-				c := cost[r]
+			for r := range allowed {
+				c := sum[r]
 				if r != s {
 					c += change
 				}
@@ -191,21 +191,70 @@ func gaitPath(w []gaitWin) []Gait {
 					best, from = c, r
 				}
 			}
-			next[s] = best + weight*gaitCost(w[i], Gait(s))
-			back[i][s] = uint8(from)
+			next[s] = best + weight*cost(i, allowed[s])
+			back[i*m+s] = uint8(from)
 		}
-		cost = next
+		sum, next = next, sum
 	}
-	out := make([]Gait, n)
 	s := 0
-	for r := 1; r < 4; r++ {
-		if cost[r] < cost[s] {
+	for r := range allowed {
+		if sum[r] < sum[s] {
 			s = r
 		}
 	}
+	out := make([]Gait, n)
 	for i := n - 1; i >= 0; i-- {
-		out[i] = Gait(s)
-		s = int(back[i][s])
+		out[i] = allowed[s]
+		s = int(back[i*m+s])
 	}
 	return out
+}
+
+// sharpen moves the bounds between halt, walk and trot, which windows of two seconds leave blunt, to where
+// the size of the wave changes: the likeliest change point between two normal signals whose variances are those of the
+// seconds before and after (Page 1955). Bounds of canters are set by their beats already.
+func (p *piece) sharpen(spans []Span) {
+	slow := smooth(p.v, 0.12)
+	x2 := func(i int) float64 { d := p.v[i] - slow[i]; return d * d }
+	mean := func(a, b float64) float64 {
+		i, j := p.idx(a), p.idx(b)
+		var s float64
+		for k := i; k < j; k++ {
+			s += x2(k)
+		}
+		return s/math.Max(1, float64(j-i)) + 1e-6
+	}
+	for k := 1; k < len(spans); k++ {
+		l, r := &spans[k-1], &spans[k]
+		if l.Gait == Canter || r.Gait == Canter {
+			continue
+		}
+		// the middle half second around the bound is left out of the variances
+		at := r.FromS
+		a, b := math.Max(l.FromS, at-3), math.Min(r.ToS, at+3)
+		if at-0.5-a < 0.5 || b-at-0.5 < 0.5 {
+			continue
+		}
+		v1, v2 := mean(a, at-0.5), mean(at+0.5, b)
+		// less than half as much again is no change that a second of samples could place
+		if ratio := v1 / v2; ratio < 1.5 && ratio > 1/1.5 {
+			continue
+		}
+		i0 := p.idx(math.Max(a, at-1))
+		i1 := p.idx(math.Min(b, at+1))
+		var sum float64
+		best, where := 0.0, -1
+		for i := i0; i < i1; i++ {
+			// one sample more to the left of the change
+			x := x2(i)
+			sum += math.Log(v1) + x/v1 - math.Log(v2) - x/v2
+			if sum < best || where < 0 {
+				best, where = sum, i+1
+			}
+		}
+		if where > 0 {
+			l.ToS = p.at(float64(where))
+			r.FromS = l.ToS
+		}
+	}
 }

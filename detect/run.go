@@ -44,10 +44,10 @@ func canterDoubt(s waveShape) (nats float64, rule string, found, limit float64) 
 // run finds the events of one piece.
 func (p *piece) run(ev *Events, o Options) {
 	w := p.windows()
-	gaits := gaitPath(w)
+	gaits := gaitPath(len(w), []Gait{Halt, Walk, Trot, Canter}, func(i int, g Gait) float64 { return gaitCost(w[i], g) })
 	canters, c := p.findCanters(ev, w, gaits, o)
 	p.addCanters(ev, c, canters)
-	p.addGaits(ev, w, gaits, c, canters)
+	p.addGaits(ev, w, c, canters)
 }
 
 // findCanters decodes the load peaks into beats and jumps.
@@ -166,9 +166,19 @@ func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step) {
 	}
 }
 
-// addGaits lays canters where their strides are, and elsewhere what the windows say.
-func (p *piece) addGaits(ev *Events, w []gaitWin, gaits []Gait, c *canterPath, canters [][]step) {
+// addGaits lays canters where their strides are, and elsewhere the likeliest of the other gaits.
+// Windows that reach into a canter tell nothing of what lies beside it, unless there are no others.
+func (p *piece) addGaits(ev *Events, w []gaitWin, c *canterPath, canters [][]step) {
 	end := p.at(float64(p.n - 1))
+	var spans []Span
+	at := p.t0
+	for _, path := range canters {
+		a, b := c.pk[path[0].k].t, c.pk[path[len(path)-1].k].t
+		a = math.Max(at, a-beatPhase*c.r.strideS(a))
+		b = math.Min(end, b+(1-beatPhase)*c.r.strideS(b))
+		spans = append(spans, Span{Canter, a, b})
+		at = b
+	}
 	first := len(ev.Gaits)
 	add := func(g Gait, a, b float64) {
 		if b <= a {
@@ -180,47 +190,46 @@ func (p *piece) addGaits(ev *Events, w []gaitWin, gaits []Gait, c *canterPath, c
 		}
 		ev.Gaits = append(ev.Gaits, Span{g, a, b})
 	}
-	other := notCanter(w, gaits)
+	// each stretch between canters is told on its own
 	fill := func(a, b float64) {
-		if len(other) == 0 {
+		i0 := sort.Search(len(w), func(i int) bool { return w[i].t+winHopS/2 > a })
+		i1 := sort.Search(len(w), func(i int) bool { return w[i].t-winHopS/2 >= b })
+		if i1 <= i0 {
 			add(Halt, a, b)
 			return
 		}
-		for i := range other {
-			from, to := w[i].t-winHopS/2, w[i].t+winHopS/2
-			if i == len(other)-1 {
-				to = math.Inf(1)
+		pure := func(i int) bool {
+			return (a <= p.t0 || w[i].t-winS/2 >= a) && (b >= end || w[i].t+winS/2 <= b)
+		}
+		any := false
+		for i := i0; i < i1; i++ {
+			any = any || pure(i)
+		}
+		path := gaitPath(i1-i0, []Gait{Halt, Walk, Trot}, func(i int, g Gait) float64 {
+			if any && !pure(i0+i) {
+				return 0
 			}
-			add(other[i], math.Max(a, from), math.Min(b, to))
+			return gaitCost(w[i0+i], g)
+		})
+		for i, g := range path {
+			from, to := w[i0+i].t-winHopS/2, w[i0+i].t+winHopS/2
+			if i == 0 {
+				from = a
+			}
+			if i == len(path)-1 {
+				to = b
+			}
+			add(g, from, to)
 		}
 	}
-	at := p.t0
-	for _, path := range canters {
-		a, b := c.pk[path[0].k].t, c.pk[path[len(path)-1].k].t
-		a = math.Max(at, a-beatPhase*c.r.strideS(a))
-		b = math.Min(end, b+(1-beatPhase)*c.r.strideS(b))
-		fill(at, a)
-		add(Canter, a, b)
-		at = b
+	at = p.t0
+	for _, s := range spans {
+		fill(at, s.FromS)
+		add(Canter, s.FromS, s.ToS)
+		at = s.ToS
 	}
 	fill(at, end)
-}
-
-// notCanter is the likeliest gait of every window if it is not a canter.
-func notCanter(w []gaitWin, gaits []Gait) []Gait {
-	out := append([]Gait(nil), gaits...)
-	for i, g := range gaits {
-		if g != Canter {
-			continue
-		}
-		out[i] = Halt
-		for _, h := range [...]Gait{Walk, Trot} {
-			if gaitCost(w[i], h) < gaitCost(w[i], out[i]) {
-				out[i] = h
-			}
-		}
-	}
-	return out
+	p.sharpen(ev.Gaits[first:])
 }
 
 func (e *Events) finish() {
