@@ -115,7 +115,7 @@ func watchAlone() *Debrief {
 	for i := range d.Lines {
 		l := &d.Lines[i]
 		l.StridesBy, l.StrideLengthsM, l.RhythmCV, l.Fit = "estimated", nil, nil, nil
-		l.Strides = between(l.Strides.Value, l.Strides.Value-0.3, l.Strides.Value+0.3*float64(i))
+		l.Strides = between(l.Strides.Value, l.Strides.Value-0.3, l.Strides.Value+0.4*float64(i)) // settled for the first two
 		l.StrideLengthM = within(l.StrideLengthM.Value, 0.15)
 		l.SpeedInMS, l.SpeedOutMS, l.SpeedDriftMS = within(l.SpeedInMS.Value, 0.4), within(l.SpeedOutMS.Value, 0.4), within(0.1, 0.5)
 		if l.Turn.RadiusMinM != nil {

@@ -41,7 +41,7 @@ func Text(w io.Writer, d *Debrief, opt TextOptions) error {
 	}
 	out := bufio.NewWriter(w)
 	p := &page{out: out, bold: opt.Bold}
-	writeHead(p, d)
+	writeHead(p, d, opt.Explain)
 	if len(d.Efforts) == 0 {
 		writeNothingJumped(p, d)
 	} else {
@@ -156,7 +156,7 @@ func (p *page) tableLine(cells []string, widths []int, bold bool) {
 	}
 }
 
-func writeHead(p *page, d *Debrief) {
+func writeHead(p *page, d *Debrief, explain bool) {
 	title := "Ride without a course plan"
 	if d.Course != nil {
 		title = d.Course.Name
@@ -169,16 +169,26 @@ func writeHead(p *page, d *Debrief) {
 	if d.Recording.Start != nil {
 		said = append(said, spokenTime(*d.Recording.Start))
 	}
-	said = append(said, clock(d.Recording.DurationS)+" min", strings.Join(d.Recording.Files, " and "))
-	var rates []string
+	said = append(said, clock(d.Recording.DurationS)+" min")
 	if d.Recording.PositionHz != nil {
-		rates = append(rates, fmt.Sprintf("positions %.3g Hz", *d.Recording.PositionHz))
+		said = append(said, fmt.Sprintf("positions %.3g Hz", *d.Recording.PositionHz))
 	}
 	if d.Recording.MotionHz != nil {
-		rates = append(rates, fmt.Sprintf("motion %.3g Hz", *d.Recording.MotionHz))
+		said = append(said, fmt.Sprintf("motion %.3g Hz", *d.Recording.MotionHz))
 	}
-	said = append(said, rates...)
 	p.para("", 0, strings.Join(said, ", ")+".")
+	if explain {
+		p.para("", 0, "From "+strings.Join(baseNames(d.Recording.Files), " and ")+".")
+	}
+}
+
+// baseNames are file names without their folders, whichever way the slashes lean.
+func baseNames(files []string) []string {
+	names := make([]string, len(files))
+	for i, f := range files {
+		names[i] = f[strings.LastIndexAny(f, `/\\`)+1:]
+	}
+	return names
 }
 
 // spokenTime is an RFC 3339 instant as people write it, in UTC; the text as it is where it is none.
@@ -312,23 +322,18 @@ func rideWords(l Line) string {
 	return said
 }
 
-// strideWords is a count where it is settled, "4 or 5" or "4 to 7" where it is not; with ~ where it
-// was estimated.
+// strideWords is the count, with ~ where it was estimated and its bounds where they leave others open:
+// "5", "~6 (5-8)".
 func strideWords(l Line) string {
 	if l.Strides == nil {
 		return "-"
 	}
-	low, high := int(math.Round(l.Strides.Low)), int(math.Round(l.Strides.High))
-	said := fmt.Sprint(low)
-	switch high - low {
-	case 0:
-	case 1:
-		said = fmt.Sprintf("%d or %d", low, high)
-	default:
-		said = fmt.Sprintf("%d to %d", low, high)
-	}
+	said := fmt.Sprintf("%.0f", l.Strides.Value)
 	if l.StridesBy == "estimated" {
-		return "~" + said
+		said = "~" + said
+	}
+	if low, high := math.Round(l.Strides.Low), math.Round(l.Strides.High); low != high {
+		said += fmt.Sprintf(" (%.0f-%.0f)", low, high)
 	}
 	return said
 }
@@ -352,22 +357,25 @@ func paceWords(l Line) string {
 	return said
 }
 
-// A difference of a tenth of a metre a stride is a foot and a half over five strides: below it a
-// "touch"; our choice, no published bound was found.
-const touchM = 0.10
+// A difference of a tenth of a metre a stride is half a metre over five strides: below it a "touch".
+// An interval that reaches twice as far leaves open whether the line was right at all. Both are our
+// choice; no published bound was found.
+const (
+	touchM = 0.10
+	openM  = 0.20
+)
 
-// fitWords is how the line suited the horse; nothing where the interval leaves open whether it was
-// long or tight by more than a touch.
+// fitWords is how the line suited the horse; nothing where the interval leaves it open.
 func fitWords(f Fit) string {
 	e := f.PerStrideM
 	switch {
-	case e == nil || f.Says == "right":
+	case e == nil:
 		return f.Says
-	case !resolved(e) && (e.Low < -touchM || e.High > touchM):
+	case !resolved(e) && (e.Low < -openM || e.High > openM):
 		return ""
 	case !resolved(e):
 		return "right"
-	case math.Abs(e.Value) < touchM:
+	case f.Says != "right" && math.Abs(e.Value) < touchM:
 		return "touch " + f.Says
 	}
 	return f.Says
@@ -394,7 +402,7 @@ func lineWords(l Line, units Units) string {
 		}
 		said = append(said, words)
 	}
-	if l.SpeedDriftMS != nil && resolved(l.SpeedDriftMS) {
+	if l.SpeedDriftMS != nil && beyondDoubt(*l.SpeedDriftMS) {
 		word := "gained "
 		if l.SpeedDriftMS.Value < 0 {
 			word = "lost "
@@ -411,13 +419,19 @@ func lineWords(l Line, units Units) string {
 	if l.PlannedStrides != nil && l.Strides != nil {
 		ridden := int(math.Round(l.Strides.Value))
 		if settled := math.Round(l.Strides.Low) == math.Round(l.Strides.High); settled && ridden != *l.PlannedStrides {
-			said = append(said, fmt.Sprintf("planned %d", *l.PlannedStrides))
+			said = append(said, fmt.Sprintf("the distance is %d on a 12-ft stride", *l.PlannedStrides))
 		}
 	}
 	if l.RhythmCV != nil && l.RhythmCV.Low > steadyRhythmCV {
 		said = append(said, "stride time varied by "+percent().measured(*l.RhythmCV))
 	}
 	return strings.Join(said, "; ")
+}
+
+// beyondDoubt tells that a change is not only other than nothing, but by enough that its rounded
+// doubt does not swallow it: "lost 12 ±12" would be no word to a rider.
+func beyondDoubt(e trace.Estimate) bool {
+	return resolved(&e) && math.Abs(e.Value) > 1.25*max(e.High-e.Value, e.Value-e.Low)
 }
 
 // size is an estimate without its sign, for words that carry the sign.

@@ -14,7 +14,6 @@ import (
 const (
 	takeoffApartM = 0.30 // a foot nearer or further than the ride's middle take-off
 	angledDeg     = 10.0 // across the obstacle: a metre of drift over six of jump
-	doubtful      = 0.90 // below this probability an effort is told as doubtful
 	wordsPerKind  = 3    // the most efforts named for one reason
 )
 
@@ -27,7 +26,6 @@ func writeEfforts(p *page, d *Debrief, units Units) {
 	if words := leadWords(d); words != "" {
 		said = append(said, words)
 	}
-	said = append(said, doubtWords(d.Efforts)...)
 	for _, words := range said {
 		p.para(" ", 3, words)
 	}
@@ -183,20 +181,6 @@ func sameRound(a, b *int) bool {
 	return (a == nil) == (b == nil) && (a == nil || *a == *b)
 }
 
-// doubtWords names the efforts that are not nearly certain.
-func doubtWords(efforts []Effort) []string {
-	var names []string
-	for _, e := range efforts {
-		if e.Confidence < doubtful {
-			names = append(names, fmt.Sprintf("%s (%s, %.0f %% sure)", effortName(e), e.Outcome, 100*e.Confidence))
-		}
-	}
-	if len(names) == 0 {
-		return nil
-	}
-	return []string{"Doubtful: " + strings.Join(names, ", ") + "."}
-}
-
 // writeUnplaced lists the jumps of a ride without a plan, by time.
 func writeUnplaced(p *page, efforts []Effort) {
 	var rows []tableRow
@@ -228,29 +212,35 @@ func writeRounds(p *page, d *Debrief) {
 	for _, r := range d.Rounds {
 		p.para(" ", 3, roundWords(r))
 	}
-	p.para(" ", 3, "Rails down can't be seen: time only.")
 }
 
 func roundWords(r Round) string {
-	said := []string{fmt.Sprintf("Round %d", r.Round)}
+	said := []string{fmt.Sprintf("Round %d complete", r.Round)}
 	if !r.Complete {
-		said[0] += " (not complete)"
+		said[0] = fmt.Sprintf("Round %d not complete", r.Round)
+	}
+	if len(r.Missed) > 0 {
+		said[0] += " (without " + strings.Join(r.Missed, ", ") + ")"
 	}
 	if r.TimeS != nil {
 		said = append(said, seconds().measured(*r.TimeS))
+	} else {
+		said = append(said, "not timed")
 	}
 	if r.TimeAllowedS != nil {
-		said = append(said, "time allowed "+seconds().plainShort(*r.TimeAllowedS))
+		said = append(said, "allowed "+seconds().plainShort(*r.TimeAllowedS))
 	}
 	if r.TimeFaults != nil {
+		timed := ""
 		switch {
 		case r.TimeS != nil && r.TimeAllowedS != nil && r.TimeS.Low <= *r.TimeAllowedS && *r.TimeAllowedS < r.TimeS.High:
-			said = append(said, "too close to call for time faults")
+			timed = "too close to call for time faults"
 		case *r.TimeFaults == 0:
-			said = append(said, "no time faults")
+			timed = "no time faults"
 		default:
-			said = append(said, count(*r.TimeFaults, "time fault"))
+			timed = count(*r.TimeFaults, "time fault")
 		}
+		said = append(said, timed+" (rails can't be seen)")
 	}
 	if r.Disobediences > 0 {
 		if r.Disobediences == 1 {
@@ -259,14 +249,14 @@ func roundWords(r Round) string {
 			said = append(said, fmt.Sprintf("%d disobediences", r.Disobediences))
 		}
 	}
-	if len(r.Missed) > 0 {
-		said = append(said, "without "+strings.Join(r.Missed, ", "))
-	}
 	return strings.Join(said, ", ") + "."
 }
 
-// writeNotes numbers what was uncertain and why; notes that share a reason stand together.
-// Lesser notes (info) are for readers who ask for explanations.
+// toldNotes is how many notes the text has room for.
+const toldNotes = 6
+
+// writeNotes numbers what was uncertain and why, the gravest first; notes that share a reason
+// stand together. Without all it keeps to the first few.
 func writeNotes(p *page, d *Debrief, all bool) {
 	type group struct {
 		what []string
@@ -274,9 +264,6 @@ func writeNotes(p *page, d *Debrief, all bool) {
 	}
 	var groups []group
 	for _, level := range []string{"warning", "caution", "info"} {
-		if level == "info" && !all {
-			continue
-		}
 		for _, n := range d.Notes {
 			if n.Level != level {
 				continue
@@ -295,6 +282,10 @@ func writeNotes(p *page, d *Debrief, all bool) {
 	}
 	p.heading("What is uncertain, and why")
 	for i, g := range groups {
+		if i == toldNotes && !all {
+			p.para(" ", 1, fmt.Sprintf("and %d more (--explain)", len(groups)-toldNotes))
+			break
+		}
 		words := strings.Join(g.what, "; ")
 		if g.why != "" {
 			words += ": " + g.why
@@ -309,8 +300,8 @@ func writeNotes(p *page, d *Debrief, all bool) {
 // veterinary tool.
 func writeCautions(p *page) {
 	fmt.Fprintln(p.out)
-	p.para("", 0, "Distances are guides: horse, ground and fences change them. The instructor on the ground "+
-		"and the rules in force decide. Not a veterinary tool: an uneven or shortened stride that lasts is for the vet.")
+	p.para("", 0, "Distances are guides; the instructor on the ground and the rules in force decide. "+
+		"No veterinary tool: a stride that stays short or uneven is for the vet.")
 }
 
 // writeExplained gives every figure of every effort, for who wants to check.

@@ -76,9 +76,12 @@ func writeSummary(p *page, f read.Summary) {
 		tell("positions", words)
 	}
 	if s := f.Motion; s != nil {
-		words := fmt.Sprintf("at rest %.2f m/s²", s.RestMS2)
-		if s.GravityRemoved {
-			words += ", gravity taken out by the device"
+		words := "rest not told"
+		switch {
+		case s.GravityRemoved:
+			words = "gravity taken out by the device"
+		case s.RestMS2 > 0:
+			words = fmt.Sprintf("at rest %.2f m/s²", s.RestMS2)
 		}
 		words += has(s.HasTurnRate, "turn rate")
 		if s.ClippedMS2 > 0 {
