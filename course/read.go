@@ -29,7 +29,7 @@ const (
 	maxMarkers       = 500 // of anchors, aliases, tags and complex keys
 	maxObstacles     = 300
 	maxRoute         = 600
-	maxLevels        = 2000
+	maxLevels        = 500 // a thin plate through them is still solved in a fraction of a second
 	maxArenaPoints   = 200
 	maxNameRunes     = 200
 	maxIDRunes       = 32
