@@ -13,13 +13,12 @@ type peak struct {
 	prom float64 // how far it stands out on its lower side, m/s²
 }
 
-// loadPeaks are the maxima of the load that stand out by at least minProm, looking no
-// further than one second to each side, which is more than a stride and a half.
-func (p *piece) loadPeaks(minProm float64) []peak {
-	x := p.load
+// peaksOf are the maxima of x between samples from and to that stand out by at least minProm, looking no further
+// than one second to each side, which is more than a stride and a half.
+func (p *piece) peaksOf(x []float64, from, to int, minProm float64) []peak {
 	reach := int(1.0 / stepS)
 	var out []peak
-	for i := 1; i+1 < p.n; i++ {
+	for i := max(1, from); i+1 < min(p.n, to); i++ {
 		if !(x[i] > x[i-1] && x[i] >= x[i+1]) {
 			continue
 		}
@@ -103,11 +102,12 @@ const (
 
 // canterPath judges sequences of peaks as canters.
 type canterPath struct {
-	pk   []peak
-	r    rhythm
-	node []float64 // cost of taking the peak as a canter's; negative speaks for it
-	cum  []float64 // running sum of the costs of passing over a peak
-	jump func(j, k int) float64
+	pk    []peak
+	r     rhythm
+	node  []float64 // cost of taking the peak as a canter's; negative speaks for it
+	cum   []float64 // running sum of the costs of passing over a peak
+	jump  func(j, k int) float64
+	entry float64 // what it must earn before it is believed, nats
 
 	fwd, bwd [][parts]float64 // cheapest past up to, and future from, a peak in its part
 	from     [][parts]int32   // predecessor*parts + part; -1: the canter begins here
@@ -183,8 +183,8 @@ func (c *canterPath) solve() {
 	next := make([][]edge, n) // the steps from each peak
 	for k := 0; k < n; k++ {
 		c.fwd[k], c.from[k] = inf, [parts]int32{-1, -1, -1}
-		c.fwd[k][beat] = c.out[k] + enterCost + c.node[k]
-		c.fwd[k][push] = c.out[k] + enterCost + coldJump + c.node[k]
+		c.fwd[k][beat] = c.out[k] + c.entry + c.node[k]
+		c.fwd[k][push] = c.out[k] + c.entry + coldJump + c.node[k]
 		for j := k - 1; j >= 0 && c.pk[k].t-c.pk[j].t < reachS; j-- {
 			for _, ab := range [...][2]part{{beat, beat}, {beat, push}, {push, land}, {land, beat}, {land, push}} {
 				a, b := ab[0], ab[1]
@@ -216,7 +216,7 @@ func (c *canterPath) solve() {
 				c.bwd[k][e.a] = v
 			}
 		}
-		c.in[k] = math.Min(c.in[k+1], c.node[k]+enterCost+math.Min(c.bwd[k][beat], coldJump+c.bwd[k][push]))
+		c.in[k] = math.Min(c.in[k+1], c.node[k]+c.entry+math.Min(c.bwd[k][beat], coldJump+c.bwd[k][push]))
 	}
 }
 

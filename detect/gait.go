@@ -27,7 +27,7 @@ type gaitWin struct {
 	level   float64 // ln of the power in both bands, (m/s²)²
 	ratio   float64 // ln of the power in the high band over the low band
 	peakHz  float64 // frequency of the strongest line in the low band
-	sharp   float64 // share of the low band's power within 0.3 Hz of that line, [0, 1]
+	trotHz  float64 // and in the high band
 	slow    float64 // ln of the power at 0.5 to 1.1 Hz
 	quick   float64 // ln of the power at 3.0 to 4.6 Hz
 	powLow  float64
@@ -106,7 +106,7 @@ func (p *piece) windows() []gaitWin {
 			pow[j] = (a*a + b*b) * edge
 		}
 		g := gaitWin{t: p.t0 + float64(c)*dt}
-		best := -1.0
+		best, bestHigh := -1.0, -1.0
 		var slow float64
 		for j, f := range freqs {
 			switch {
@@ -117,6 +117,9 @@ func (p *piece) windows() []gaitWin {
 				}
 			case f >= highFromHz-1e-9 && f <= highToHz+1e-9:
 				g.powHigh += pow[j]
+				if pow[j] > bestHigh {
+					bestHigh, g.trotHz = pow[j], f
+				}
 			case f < 1.1+1e-9:
 				slow += pow[j]
 			}
@@ -127,16 +130,9 @@ func (p *piece) windows() []gaitWin {
 				quick += pow[j]
 			}
 		}
-		var near float64
-		for j, f := range freqs {
-			if math.Abs(f-g.peakHz) < 0.31 {
-				near += pow[j]
-			}
-		}
 		const floor = 1e-4 // (m/s²)², below any sensor's noise
 		g.level = math.Log(g.powLow + g.powHigh + floor)
 		g.ratio = math.Log((g.powHigh + floor/10) / (g.powLow + floor/10))
-		g.sharp = near / (g.powLow + floor)
 		g.slow = math.Log(slow + floor)
 		g.quick = math.Log(quick + floor)
 		out = append(out, g)
