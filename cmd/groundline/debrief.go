@@ -41,7 +41,7 @@ A ride in which nothing was jumped is told, with exit code 1.`,
   groundline debrief ride.gpx --course course.yaml --format json -o ride.json
   groundline debrief motion.csv --course course.yaml --units imperial
   groundline debrief motion.csv --course course.yaml --columns t=clock,ax=x,ay=y,az=z`,
-		Args: atLeastOneFile,
+		Args: filesGiven("a recording", 1, maxFiles),
 		RunE: func(c *cobra.Command, files []string) error {
 			return debrief(c.Context(), files, f, std)
 		},
@@ -55,14 +55,6 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 	flags.StringVar(&f.horse, "horse", "", "the horse's name, for the title")
 	flags.BoolVar(&f.explain, "explain", false, "text: also each effort's figures, stride lengths and lesser notes")
 	return c
-}
-
-// atLeastOneFile refuses a command without files in words of its own.
-func atLeastOneFile(c *cobra.Command, args []string) error {
-	if len(args) == 0 {
-		return fmt.Errorf("%s: no file given, expected a recording", c.CommandPath())
-	}
-	return nil
 }
 
 // debrief reads, builds and writes. A ride in which nothing was jumped is written too, and
@@ -91,7 +83,7 @@ func debrief(ctx context.Context, files []string, f debriefFlags, std streams) e
 		err = write(std.out)
 	}
 	if err == nil && !anyJump(d) {
-		err = noAnswer(fmt.Errorf("%s: nothing was jumped, expected a ride over obstacles", strings.Join(files, " and ")))
+		err = noAnswer(fmt.Errorf("%s: no jump was found, expected a ride over obstacles", strings.Join(files, " and ")))
 	}
 	return err
 }

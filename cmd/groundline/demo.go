@@ -33,7 +33,7 @@ not touched.
 ` + exitHelp,
 		Example: `  groundline demo
   groundline demo /tmp/round --units imperial`,
-		Args: cobra.MaximumNArgs(1),
+		Args: filesGiven("a folder", 0, 1),
 		RunE: func(c *cobra.Command, args []string) error {
 			dir := demoFolder
 			if len(args) == 1 {

@@ -17,7 +17,7 @@ length, rate, gaps, columns and their units, and what had to be left out.
 
 ` + exitHelp,
 		Example: `  groundline inspect ride.gpx motion.csv`,
-		Args:    atLeastOneFile,
+		Args:    filesGiven("a recording", 1, maxFiles),
 		RunE: func(c *cobra.Command, files []string) error {
 			show, clear := progress(std)
 			rec, summaries, err := read.Inspect(c.Context(), files, read.Options{Columns: columns, Progress: show})

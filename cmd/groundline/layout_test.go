@@ -25,7 +25,8 @@ var libraries = map[string][]string{
 		"github.com/tkrajina/gpxgo", // GPX
 		"github.com/muktihari/fit",  // FIT
 		"gonum.org/v1/gonum",        // numerics
-		"golang.org/x/text",         // text of other encodings
+		"golang.org/x/net/html",     // encodings that XML declares
+		"golang.org/x/text",         // byte order marks
 	},
 	"detect": {"gonum.org/v1/gonum"},
 	"course": {"github.com/goccy/go-yaml", "gonum.org/v1/gonum"}, // plans with line numbers

@@ -30,9 +30,11 @@ func planCommand(std streams) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "plan",
 		Short: "Work with course plans",
-		Args:  cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error {
-			return badUse(fmt.Errorf("groundline plan: no command given, expected check"))
+		RunE: func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return badUse(fmt.Errorf("groundline: plan has no command %q, expected check", args[0]))
+			}
+			return badUse(fmt.Errorf("groundline: plan: no command given, expected check"))
 		},
 	}
 	c.AddCommand(planCheckCommand(std))
@@ -52,10 +54,10 @@ track and the time allowed, and what should be looked at.
 ` + exitHelp,
 		Example: `  groundline plan check course.yaml
   groundline plan check course.yaml --stride 3.25 --units imperial`,
-		Args: cobra.ExactArgs(1),
+		Args: filesGiven("a course plan", 1, 1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			if strideM != 0 && !(strideM >= minStrideM && strideM <= maxStrideM) {
-				return badUse(fmt.Errorf("groundline plan check: --stride %g, expected %g to %g metres", strideM, minStrideM, maxStrideM))
+				return badUse(fmt.Errorf("groundline: --stride %g, expected %g to %g metres", strideM, minStrideM, maxStrideM))
 			}
 			plan, warnings, err := readPlan(args[0])
 			if err != nil {

@@ -34,7 +34,7 @@ func versionCommand(std streams) *cobra.Command {
 	return &cobra.Command{
 		Use:   "version",
 		Short: "Tell which build this is",
-		Args:  cobra.NoArgs,
+		Args:  filesGiven("", 0, 0),
 		RunE: func(*cobra.Command, []string) error {
 			version, revision := "unknown", ""
 			if info, ok := debug.ReadBuildInfo(); ok {
@@ -48,6 +48,24 @@ func versionCommand(std streams) *cobra.Command {
 			_, err := fmt.Fprintf(std.out, "groundline %s%s, %s\n", version, revision, report.Schema)
 			return written(err)
 		},
+	}
+}
+
+// maxFiles is more than the files of any ride.
+const maxFiles = 1000
+
+// filesGiven refuses fewer or more arguments than a command takes.
+func filesGiven(what string, least, most int) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		switch {
+		case len(args) < least:
+			return fmt.Errorf("%s: no file given, expected %s", c.Name(), what)
+		case len(args) > most && most == 0:
+			return fmt.Errorf("%s: %q given, expected nothing", c.Name(), args[0])
+		case len(args) > most:
+			return fmt.Errorf("%s: %d arguments given, expected %s", c.Name(), len(args), what)
+		}
+		return nil
 	}
 }
 
