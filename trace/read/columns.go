@@ -105,6 +105,9 @@ func (l *layout) assign(rows [][][]byte, hand *handColumns, name string) *Fault 
 		l.used = append(l.used, r)
 	}
 	_, located := chosen[roleLat]
+	if _, moves := chosen[roleAX]; moves {
+		located = false
+	}
 	if fault := l.findClock(rows, chosen[roleT], countRate, located); fault != nil {
 		return fault
 	}
@@ -234,8 +237,7 @@ func (l *layout) byHeader(rows [][][]byte, chosen map[role]int, countRate *float
 		return &Fault{Found: "header " + quoteLong(l.allNames()),
 			Expected: "columns for a time and for x, y and z of an acceleration, or for latitude and longitude",
 			Hint:     "name them by --columns t=…,ax=…,ay=…,az=…"}
-	case moves || turns || !located:
-		// Motion on its own clock; places at the sensor's rate would only be repeats.
+	case !located:
 		for _, r := range []role{roleLat, roleLon, roleHeight, roleSpeed} {
 			delete(chosen, r)
 		}
@@ -511,6 +513,8 @@ func (l *layout) describe(chosen map[role]int, by, name string) {
 			l.accUnit = unit
 		case r >= roleGX && r <= roleGZ:
 			l.turnUnit = unit
+		case r == roleSpeed:
+			l.speedUnit = unit
 		}
 		l.columns = append(l.columns, Column{Header: l.names[at], As: roleNames[r], Unit: unit, By: how})
 	}

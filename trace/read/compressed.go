@@ -1,13 +1,149 @@
 package read
 
 import (
+	"archive/zip"
+	"bufio"
+	"compress/flate"
+	"compress/gzip"
+	"errors"
+	"fmt"
 	"io"
+	"path"
+	"strings"
 )
 
-func (t *task) gzip(name string, m *meter) ([]*part, *Faults) {
-	return nil, refuse(Fault{File: name, Found: "gzip"}, problems{})
+// Archives are unpacked as a stream, and what they declare is not believed: a file is read
+// until it ends or until a limit is reached.
+
+// errTooLarge ends the unpacking of what swells beyond all sense.
+var errTooLarge = errors.New("it unpacks to more than a recording can be")
+
+// swelling passes unpacked bytes on and stops where they are too many, in all or for the
+// packed bytes taken.
+type swelling struct {
+	r      io.Reader
+	packed *meter
+	limits Limits
+	out    int64
 }
 
+func (s *swelling) Read(p []byte) (int, error) {
+	const grace = 64 << 20 // so much does no harm, however small it was packed
+	n, err := s.r.Read(p)
+	s.out += int64(n)
+	if s.out > s.limits.Bytes || s.out > grace && s.out/s.limits.Ratio > s.packed.done {
+		return 0, errTooLarge
+	}
+	return n, err
+}
+
+func (t *task) gzip(name string, m *meter) ([]*part, *Faults) {
+	p, bad := t.gunzip(name, m, m)
+	return listed(p), bad
+}
+
+// gunzip reads what one gzip stream holds.
+func (t *task) gunzip(name string, r io.Reader, m *meter) (*part, *Faults) {
+	unpacked, err := gzip.NewReader(r)
+	if err != nil {
+		return nil, refuse(damaged(name, "gzip", err), problems{})
+	}
+	p, bad := t.unpacked(name, &swelling{r: unpacked, packed: m, limits: t.opt.Limits}, m)
+	if p != nil {
+		p.sum.Packed = "gzip"
+	}
+	return p, bad
+}
+
+// unpacked reads a file out of an archive. An archive in an archive is refused.
+func (t *task) unpacked(name string, r io.Reader, m *meter) (*part, *Faults) {
+	buffered := bufio.NewReaderSize(r, 64<<10)
+	head, err := buffered.Peek(14)
+	switch {
+	case len(head) == 0 && err != nil && err != io.EOF:
+		return nil, refuse(damaged(name, "archive", err), problems{})
+	case len(head) == 0:
+		return nil, refuse(Fault{File: name, Found: "an empty file", Expected: "a recording"}, problems{})
+	case isGzip(head) || isZip(head):
+		return nil, refuse(Fault{File: name, Found: "an archive in an archive", Expected: "a recording", Hint: "unpack the outer one first"}, problems{})
+	case isFIT(head):
+		return t.fit(name, buffered)
+	}
+	return t.text(name, buffered, m)
+}
+
+func damaged(name, kind string, err error) Fault {
+	return Fault{File: name, Found: "a damaged " + kind + ": " + err.Error(), Hint: "get the file anew"}
+}
+
+// mostMembers bounds the files of a zip that are looked at; a phone's logger writes some 30.
+const mostMembers = 200
+
+// zip reads an archive: all files in it that are recordings, as phone loggers write one a
+// sensor. What is none of these is named in a note; it is no fault unless nothing is left.
 func (t *task) zip(name string, at io.ReaderAt, size int64) ([]*part, *Faults) {
-	return nil, refuse(Fault{File: name, Found: "zip"}, problems{})
+	archive, err := zip.NewReader(at, size)
+	if err != nil {
+		return nil, refuse(damaged(name, "zip", err), problems{})
+	}
+	var parts []*part
+	var faults Faults
+	var skipped []string
+	for i, member := range archive.File {
+		if i == mostMembers {
+			skipped = append(skipped, fmt.Sprintf("%d further files", len(archive.File)-i))
+			break
+		}
+		inner := name + "/" + member.Name
+		base := path.Base(member.Name)
+		if member.FileInfo().IsDir() || strings.HasPrefix(base, ".") || strings.HasPrefix(member.Name, "__MACOSX/") {
+			continue
+		}
+		p, bad := t.member(inner, member)
+		if t.ctx.Err() != nil {
+			return nil, refuse(Fault{File: inner, Found: "stopped"}, problems{})
+		}
+		if bad != nil {
+			faults.add(bad)
+			skipped = append(skipped, base+" ("+bad.List[0].Found+")")
+			continue
+		}
+		p.sum.Packed = "zip"
+		parts = append(parts, p)
+	}
+	if len(parts) == 0 {
+		if len(faults.List) == 0 {
+			faults.add(refuse(Fault{File: name, Found: "a zip without files", Expected: "recordings"}, problems{}))
+		}
+		return nil, &faults
+	}
+	if len(skipped) > 0 {
+		parts[0].note("info", counted(len(skipped), "file", "files")+" of the zip not used", strings.Join(skipped, "; "))
+		parts[0].sum.Ignored = append(parts[0].sum.Ignored, skipped...)
+	}
+	return parts, nil
+}
+
+func (t *task) member(name string, member *zip.File) (*part, *Faults) {
+	if member.Flags&1 != 0 {
+		return nil, refuse(Fault{File: name, Found: "encrypted", Expected: "a plain file", Hint: "unpack it first"}, problems{})
+	}
+	raw, err := member.OpenRaw()
+	if err != nil {
+		return nil, refuse(damaged(name, "zip", err), problems{})
+	}
+	// The packed bytes are metered as they are taken, whatever size the archive declares.
+	m := t.meter(name, raw, int64(min(member.CompressedSize64, 1<<62)))
+	var r io.Reader
+	switch member.Method {
+	case zip.Store:
+		r = m
+	case zip.Deflate:
+		inflate := flate.NewReader(m)
+		defer inflate.Close()
+		r = inflate
+	default:
+		return nil, refuse(Fault{File: name, Found: fmt.Sprintf("packed by method %d", member.Method), Expected: "deflate", Hint: "unpack it first"}, problems{})
+	}
+	return t.unpacked(name, &swelling{r: r, packed: m, limits: t.opt.Limits}, m)
 }

@@ -40,6 +40,7 @@ type table struct {
 	limit    int
 	meter    *meter
 	problems problems
+	empty    int // rows without any value of the sensor
 	unzoned  bool
 }
 
@@ -113,6 +114,10 @@ func (tab *table) row(text []byte, line int) {
 		if len(trim(text)) == 0 {
 			return
 		}
+		if lay.blank(text) {
+			tab.empty++
+			return
+		}
 		field := ""
 		if at < len(lay.names) {
 			field = lay.names[at]
@@ -161,10 +166,11 @@ type layout struct {
 	baseKnown  bool
 	clockAlone bool // a time of day without a date
 
-	accUnit, turnUnit string // folded; empty: to be found from the values
-	linear            bool
-	bare              bool // axes without a quantity
-	assumedRateHz     float64
+	// Units as told, folded; empty: to be found from the values.
+	accUnit, turnUnit, speedUnit string
+	linear                       bool
+	bare                         bool // axes without a quantity
+	assumedRateHz                float64
 
 	columns []Column
 	ignored []string
@@ -211,9 +217,13 @@ func (l *layout) parse(text []byte, values *[roles]float64, unzoned *bool) int {
 		}
 		if i < len(text) && text[i] == '"' || r == roleT && l.timeText {
 			end := fieldEnd(text, i, l.delim)
-			v, ok := l.value(bytes.Trim(text[i:end], "\" \t"), r, unzoned)
+			field := bytes.Trim(text[i:end], "\" \t")
+			v, ok := l.value(field, r, unzoned)
 			if !ok {
-				return c
+				if r < roleGX || !isAbsent(field) {
+					return c
+				}
+				v = nan
 			}
 			values[r] = v
 			i = end
@@ -224,7 +234,10 @@ func (l *layout) parse(text []byte, values *[roles]float64, unzoned *bool) int {
 			next++
 		}
 		if !ok || next < len(text) && text[next] != l.delim {
-			return c
+			if next = fieldEnd(text, i, l.delim); r < roleGX || !isAbsent(text[i:next]) {
+				return c
+			}
+			v = nan
 		}
 		values[r] = v
 		i = next
@@ -245,6 +258,26 @@ func (l *layout) value(text []byte, r role, unzoned *bool) (float64, bool) {
 	}
 	v, next, ok := scanNumber(text, 0, l.point)
 	return v, ok && next == len(text)
+}
+
+// isAbsent tells how loggers write a value that they do not have.
+func isAbsent(field []byte) bool {
+	switch string(trim(field)) {
+	case "", "-", "nan", "NaN", "NAN", "null", "NULL", "None", "NA", "N/A":
+		return true
+	}
+	return false
+}
+
+// blank tells a row that has a time and nothing of the axes: loggers that write one row per
+// event leave the other sensors' columns empty.
+func (l *layout) blank(text []byte) bool {
+	for c, f := range split(text, l.delim) {
+		if c < len(l.roles) && l.roles[c] > roleT && !isAbsent(f) {
+			return false
+		}
+	}
+	return true
 }
 
 // fieldEnd is the index of the delimiter or end after the field that starts at i.

@@ -3,6 +3,7 @@ package read
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"groundline/trace"
 )
@@ -25,9 +26,12 @@ type fixes struct {
 	untimed    int
 	unzoned    int
 	noFix      int
+	placeless  int // records without a place
 	wrapped    int
 	badHeights int
 	lostMarks  int
+	plain      bool // the zone has been dealt with already
+	fit        bool // read from FIT: times are UTC by definition
 	stamped    []pendingMark
 }
 
@@ -48,6 +52,17 @@ func (x *fixes) add(f fix) {
 		}
 		return
 	}
+	if !x.p.known {
+		x.p.known, x.p.base = true, f.when
+	}
+	if !f.when.zoned {
+		x.unzoned++
+	}
+	x.place(f, f.when.since(x.p.base))
+}
+
+// place takes a fix in at time t of the part's clock.
+func (x *fixes) place(f fix, t float64) {
 	if f.lat == 0 && f.lon == 0 {
 		x.noFix++ // what receivers write while they have no fix
 		return
@@ -56,14 +71,11 @@ func (x *fixes) add(f fix) {
 		x.wrapped++
 		f.lon = wrapLon(f.lon)
 	}
-	if !x.p.known {
-		x.p.known, x.p.base = true, f.when
-	}
-	if !f.when.zoned {
-		x.unzoned++
-	}
-	pl := &x.places
-	pl.t = append(pl.t, f.when.since(x.p.base))
+	x.places.add(t, f)
+}
+
+func (pl *places) add(t float64, f fix) {
+	pl.t = append(pl.t, t)
 	pl.lat = append(pl.lat, f.lat)
 	pl.lon = append(pl.lon, f.lon)
 	pl.height = append(pl.height, f.height)
@@ -88,10 +100,6 @@ func wrapLon(lon float64) float64 {
 	return lon - 360*math.Round(lon/360)
 }
 
-// mostOutOfOrder is the share of samples that may run backwards before the clock itself
-// is in doubt. Devices repeat or swap a few when they flush; a fifth is no hiccup.
-const mostOutOfOrder = 0.2
-
 // finish closes the file: orders the times, tells what was left out, or refuses.
 func (x *fixes) finish(opt Options, walk *xmlWalk, routePoints int) (*part, *Faults) {
 	p, pl := x.p, &x.places
@@ -104,22 +112,26 @@ func (x *fixes) finish(opt Options, walk *xmlWalk, routePoints int) (*part, *Fau
 	if len(pl.t) < 2 && !marksDo {
 		return nil, refuse(x.emptyReason(cut, routePoints), x.problems)
 	}
+	if x.untimed > len(pl.t) && !marksDo {
+		// Most points without a time: what is left is no ride, and the clock is in doubt.
+		return nil, refuse(x.emptyReason(cut, routePoints), x.problems)
+	}
 	if cut.Found != "" {
 		p.note("warning", "cut off or damaged",
 			fmt.Sprintf("line %d: %s; what came before was read", cut.Line, cut.Found))
 	}
+	pl.sortSegments()
 	drop, equal, back := order(pl.t)
-	if float64(back) > mostOutOfOrder*float64(len(pl.t)) {
-		return nil, refuse(Fault{File: p.sum.File, Field: "time",
-			Found:    fmt.Sprintf("times run backwards at %d of %d points", back, len(pl.t)),
-			Expected: "times that increase", Hint: "the file may hold several rides: split it, or export it anew"}, x.problems)
+	if fault := backwards(p.sum.File, back, len(pl.t)); fault != nil {
+		return nil, refuse(*fault, x.problems)
 	}
+	n := len(pl.t)
 	pl.drop(drop)
 	if len(pl.t) < 2 && !marksDo {
 		return nil, refuse(Fault{File: p.sum.File, Field: "time", Found: "all points have the same time", Expected: "times that increase"}, x.problems)
 	}
-	p.sum.OutOfOrder, p.sum.Repeated, p.sum.Rows = back, equal, len(pl.t)
-	x.tell(equal, back, opt)
+	p.leftOut(equal, back, n, "points")
+	x.tell(n)
 	if len(pl.t) > 0 {
 		p.places = pl
 	}
@@ -133,6 +145,9 @@ func (x *fixes) emptyReason(cut Fault, routePoints int) Fault {
 	switch {
 	case len(x.places.t) == 1:
 		f.Found, f.Hint = "a single point with time and place", cut.Found
+	case x.placeless > 0 && x.untimed == 0 && x.problems.count == 0:
+		f.Found = counted(x.placeless, "record, none with a place", "records, none with a place")
+		f.Hint = "it was recorded without a receiver: give the motion file of the ride alone, or another watch's file"
 	case x.untimed > 0:
 		f.Field = "time"
 		f.Found = counted(x.untimed, "point without a usable time", "points without a usable time")
@@ -154,25 +169,26 @@ func (x *fixes) emptyReason(cut Fault, routePoints int) Fault {
 }
 
 // tell puts what the file was forgiven into notes.
-func (x *fixes) tell(equal, back int, opt Options) {
+func (x *fixes) tell(n int) {
 	p := x.p
-	total := len(x.places.t) + equal + back + x.problems.count + x.untimed
+	total := n + x.problems.count + x.untimed + x.noFix
 	of := fmt.Sprintf(" of %d points left out", total)
 	if n := x.problems.count; n > 0 {
 		first := x.problems.first[0]
-		p.note("caution", fmt.Sprint(n)+of, fmt.Sprintf("unreadable, the first in line %d: %s: %s", first.Line, first.Field, first.Found))
+		why := "unreadable: " + first.Field + " " + first.Found
+		if first.Line > 0 {
+			why = fmt.Sprintf("unreadable, the first in line %d: %s %s", first.Line, first.Field, first.Found)
+		}
+		p.note("caution", fmt.Sprint(n)+of, why)
 	}
 	if n := x.untimed; n > 0 {
 		p.note("caution", fmt.Sprint(n)+of, "they have no usable time")
 	}
+	if x.placeless > 0 {
+		p.note("info", counted(x.placeless, "record", "records")+" without a place", "passed over")
+	}
 	if x.noFix > 0 {
 		p.note("info", fmt.Sprint(x.noFix)+of, "0°, 0° is what a receiver writes without a fix")
-	}
-	if equal > 0 {
-		p.note(levelFor(equal, total), fmt.Sprint(equal)+of, "they repeat the time of the point before")
-	}
-	if back > 0 {
-		p.note("caution", fmt.Sprint(back)+of, "their times run backwards")
 	}
 	if x.wrapped > 0 {
 		p.note("info", counted(x.wrapped, "longitude", "longitudes")+" brought into ±180°", "written beyond the antimeridian")
@@ -183,9 +199,12 @@ func (x *fixes) tell(equal, back int, opt Options) {
 	if x.lostMarks > 0 {
 		p.note("info", counted(x.lostMarks, "waypoint", "waypoints")+" left out", "without a time they are no part of the ride")
 	}
+	if x.plain {
+		return
+	}
 	p.sum.ZoneKnown = x.unzoned == 0
 	if x.unzoned > 0 {
-		p.note("caution", "local time without zone", "read as UTC")
+		p.note("caution", "local time without zone", "read as UTC unless another file tells better")
 	}
 }
 
@@ -195,6 +214,37 @@ func levelFor(n, total int) string {
 		return "info"
 	}
 	return "caution"
+}
+
+// sortSegments brings whole segments into the order of their times: files that gather several
+// tracks list them in any order.
+func (pl *places) sortSegments() {
+	type span struct{ from, to int }
+	var spans []span
+	sorted := true
+	for i := range pl.t {
+		if i == 0 || pl.segment[i] != pl.segment[i-1] {
+			spans = append(spans, span{i, i})
+			sorted = sorted && (i == 0 || pl.t[i] > pl.t[i-1])
+		}
+		spans[len(spans)-1].to = i + 1
+	}
+	if sorted {
+		return
+	}
+	slices.SortStableFunc(spans, func(a, b span) int { return compare(pl.t[a.from], pl.t[b.from]) })
+	var out places
+	for n, s := range spans {
+		out.t = append(out.t, pl.t[s.from:s.to]...)
+		out.lat = append(out.lat, pl.lat[s.from:s.to]...)
+		out.lon = append(out.lon, pl.lon[s.from:s.to]...)
+		out.height = append(out.height, pl.height[s.from:s.to]...)
+		out.speed = append(out.speed, pl.speed[s.from:s.to]...)
+		for range s.to - s.from {
+			out.segment = append(out.segment, n)
+		}
+	}
+	*pl = out
 }
 
 func (pl *places) drop(i []int) {
@@ -218,17 +268,24 @@ func (x *fixes) placeMarks() {
 	}
 }
 
-// filled makes a channel whole, or nil where too much of it is absent. Up to mostFilled
-// of the fixes may lack it, as the first of a ride often does; these take the value between
-// their neighbours. n is how many did.
-func filled(t, v []float64) (whole []float64, n int) {
-	const mostFilled = 0.05
+// mostFilled is the share of the fixes that may lack a height or speed.
+const mostFilled = 0.05
+
+func missing(v []float64) (n int) {
 	for _, x := range v {
 		if math.IsNaN(x) {
 			n++
 		}
 	}
-	if float64(n) > mostFilled*float64(len(v)) || n == len(v) {
+	return n
+}
+
+// filled makes a channel whole, or nil where too much of it is absent. Up to mostFilled
+// of the fixes may lack it, as the first of a ride often does; these take the value between
+// their neighbours. n is how many did.
+func filled(t, v []float64) (whole []float64, n int) {
+	n = missing(v)
+	if float64(n) > mostFilled*float64(len(v)) {
 		return nil, n
 	}
 	if n == 0 {
