@@ -13,14 +13,45 @@ func (t *Track) At(timeS float64) (s State, ok bool) {
 	if chain == nil {
 		return State{}, false
 	}
-	return chain[0].state(), true
+	return t.state(&chain[0]), true
 }
 
-func (nd *node) state() State {
-	m := &nd.mean
+// Unlag is the same track with the lag of the receiver's own filter taken out: a receiver
+// that smooths its fixes shows y with lagS dy/dt = x - y where the horse went x, so
+// x = y + lagS dy/dt. That moves the places forward along the way and gives turns back the
+// width that the receiver's smoothing took (6 % at 0.75 rad/s and 0.5 s). The fixes alone do
+// not tell the lag; crossings of known obstacles or a motion sensor's jumps do.
+func (t *Track) Unlag(lagS float64) *Track {
+	u := *t
+	u.LagS = lagS
+	return &u
+}
+
+// unlag is the linear map of Unlag at a node.
+func (t *Track) unlag(nd *node) matrix {
+	m := identity()
+	for i := range 2 {
+		m[iE+i][vE+i], m[vE+i][aE+i] = t.LagS, t.LagS
+	}
+	// The acceleration turns with the horse.
+	m.place(aE, aE, complex(1, t.LagS*nd.nom.turnRadS))
+	return m
+}
+
+// figures are a node's mean and covariance with the receiver's lag taken out.
+func (t *Track) figures(nd *node) (vec, matrix) {
+	if t.LagS == 0 {
+		return nd.mean, nd.cov
+	}
+	m := t.unlag(nd)
+	return m.apply(&nd.mean), m.carry(&nd.cov)
+}
+
+func (t *Track) state(nd *node) State {
+	m, cov := t.figures(nd)
 	s := State{TimeS: nd.timeS, EM: m[iE], NM: m[iN], VE: m[vE], VN: m[vN], AE: m[aE], AN: m[aN]}
 	for i := range 6 {
-		copy(s.Cov[i][:], nd.cov[i][:6])
+		copy(s.Cov[i][:], cov[i][:6])
 	}
 	return s
 }
@@ -35,7 +66,7 @@ func (t *Track) States(fromS, toS float64) []State {
 	}
 	out := make([]State, len(chain))
 	for i := range chain {
-		out[i] = chain[i].state()
+		out[i] = t.state(&chain[i])
 	}
 	return out
 }
@@ -77,7 +108,7 @@ func (t *Track) PathLength(fromS, toS float64) (length trace.Estimate, ok bool) 
 		if i+1 < len(chain) {
 			w += (chain[i+1].timeS - chain[i].timeS) / 2
 		}
-		speed, along := chain[i].speed2()
+		speed, along := t.speed2(&chain[i])
 		sum += w * speed
 		for j := range dim {
 			weights[i][j] = w * along[j]
@@ -101,21 +132,27 @@ func positive(e trace.Estimate) trace.Estimate {
 	return e
 }
 
-// speed2 is the expected speed at a node, to the second order in its doubt, and its derivative.
+// speed2 is the expected speed at a node, to the second order in its doubt, and its derivative
+// by the node's own state (lag and all).
 // The doubt across the way lengthens a velocity: E|v| = |m| + s²/(2|m|).
-func (nd *node) speed2() (speed float64, along vec) {
-	speed = math.Hypot(nd.mean[vE], nd.mean[vN])
+func (t *Track) speed2(nd *node) (speed float64, along vec) {
+	mean, cov := t.figures(nd)
+	speed = math.Hypot(mean[vE], mean[vN])
 	if speed < 1e-9 {
 		return 0, vec{}
 	}
-	c, s := nd.mean[vE]/speed, nd.mean[vN]/speed
-	across := s*s*nd.cov[vE][vE] + c*c*nd.cov[vN][vN] - 2*s*c*nd.cov[vE][vN]
+	c, s := mean[vE]/speed, mean[vN]/speed
+	across := s*s*cov[vE][vE] + c*c*cov[vN][vN] - 2*s*c*cov[vE][vN]
+	along[vE], along[vN] = c, s
+	if t.LagS != 0 {
+		m := t.unlag(nd)
+		along = m.applyT(&along)
+	}
 	// Near a halt the series fails, and a halted horse should not be said to walk on noise.
 	const leastMS = 1.0
 	if speed > leastMS {
 		speed += across / (2 * speed)
 	}
-	along[vE], along[vN] = c, s
 	return speed, along
 }
 

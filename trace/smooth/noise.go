@@ -10,7 +10,7 @@ func startNoise(rateHz float64, hasSpeed bool) Noise {
 		// stand-alone 10-Hz logger: about 0.7 m per axis (three quarters of the errors
 		// within 1.04 m) and speed good to 0.05 m/s (O. Gloersen, J. Kocbach and M. Gilgien, Front.
 		// Physiol. 9, 2018, 1425), so little from fix to fix.
-		WhiteM: 0.25, WanderM: 1.0,
+		WhiteM: 0.25, WanderM: 1.2,
 		// Round a 10-m turn at 5 m/s a horse accelerates by 2.5 m/s² across its way; half the
 		// round is turns. Along its way changes of 1 m/s take about two seconds.
 		ThrustMS2: 0.5, SwerveMS2: 1.5,
@@ -32,7 +32,7 @@ func startNoise(rateHz float64, hasSpeed bool) Noise {
 // leanSD is how far, in units of the natural logarithm, a level may stray from its start before
 // the start resists: one standard deviation of a log-normal prior. The wander can't be told
 // well from the horse's own way and so may stray least.
-var leanSD = [...]float64{1.0, 0.5, 0.5, 0.5, 1.0}
+var leanSD = [...]float64{1.0, 0.2, 0.5, 0.5, 1.0}
 
 // searchNodes bounds the nodes that the noise levels are estimated from: enough for 3 %.
 const searchNodes = 3000

@@ -61,6 +61,8 @@ type Track struct {
 	Outliers []int
 	// RateHz is that of the fixes.
 	RateHz float64
+	// LagS is the lag that figures are freed of; 0 unless [Track.Unlag] made the track.
+	LagS float64
 }
 
 // Piece is a stretch of the ride without a gap.
@@ -197,9 +199,9 @@ func (t *Track) solve(o Options, hasSpeed bool) error {
 	if err := t.pass(blind); err != nil {
 		return err
 	}
-	// Noise levels and the way settle together in about three rounds; the last passes, with
-	// the noise fixed, let the way stand still. More change figures by less than a tenth of their sd.
-	const rounds, passes = 3, 4
+	// Noise levels and the way settle together in about three rounds. Then, with the noise fixed, the
+	// weights and the way are let come to rest; two outliers in a row take some ten passes.
+	const rounds, passes = 3, 15
 	if o.Noise == nil {
 		for i := range rounds {
 			t.reweigh(n)
@@ -213,8 +215,11 @@ func (t *Track) solve(o Options, hasSpeed bool) error {
 			}
 		}
 	}
-	for range passes {
-		t.reweigh(n)
+	for i := range passes {
+		// A weight that moves by less than a fifth moves no figure by a tenth of its doubt.
+		if moved := t.reweigh(n); moved < 0.2 && i >= 3 {
+			break
+		}
 		if err := t.pass(n); err != nil {
 			return err
 		}
@@ -270,8 +275,9 @@ const (
 )
 
 // reweigh sets each fix's weight by its distance from the smoothed track, in units of
-// what that distance would vary by had the fix not been used.
-func (t *Track) reweigh(n Noise) {
+// what that distance would vary by had the fix not been used. It returns the largest change of a
+// weight's logarithm.
+func (t *Track) reweigh(n Noise) (moved float64) {
 	r := n.WhiteM * n.WhiteM
 	for i := range t.Pieces {
 		nodes := t.Pieces[i].nodes
@@ -293,10 +299,13 @@ func (t *Track) reweigh(n Noise) {
 				varApart := r + r/nd.weight*(1/used-1)
 				d2 += apart * apart / varApart
 			}
-			nd.weight = 1
+			weight := 1.0
 			if d2 > goodSigma*goodSigma {
-				nd.weight = max((tailDF+goodSigma*goodSigma)/(tailDF+d2), leastWeight)
+				weight = max((tailDF+goodSigma*goodSigma)/(tailDF+d2), leastWeight)
 			}
+			moved = max(moved, math.Abs(math.Log(weight/nd.weight)))
+			nd.weight = weight
 		}
 	}
+	return moved
 }
