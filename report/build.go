@@ -142,6 +142,12 @@ func (r *ride) follow() error {
 			return &NoAnchorError{}
 		}
 	}
+	if off, ok := follow.ClockOffset(in); ok {
+		if err := r.shiftMotion(off); err != nil {
+			return err
+		}
+		in.Jumps, in.Gaits = r.ev.Jumps, r.gaits
+	}
 	res, err := follow.Ride(in)
 	if err != nil {
 		return err
@@ -158,6 +164,29 @@ func (r *ride) follow() error {
 	if len(res.Efforts) == 0 {
 		r.note("warning", "no obstacle of the plan was jumped in this recording", r.whyNothing())
 	}
+	return nil
+}
+
+// shiftMotion brings the motion to the positions' clock and finds its events anew.
+func (r *ride) shiftMotion(off trace.Estimate) error {
+	m := *r.rec.Motion
+	m.TimeS = make([]float64, len(r.rec.Motion.TimeS))
+	for i, t := range r.rec.Motion.TimeS {
+		m.TimeS[i] = t - off.Value
+	}
+	ev, err := detect.FromMotion(&m, detect.Options{})
+	if err != nil {
+		return err
+	}
+	rec := *r.rec
+	rec.Motion = &m
+	if off0 := rec.ClockOffsetS; off0 != nil {
+		off = trace.Estimate{Value: off0.Value + off.Value, Low: off0.Low + off.Low, High: off0.High + off.High}
+	}
+	rec.ClockOffsetS = &off
+	r.rec, r.ev, r.gaits = &rec, ev, ev.Gaits
+	r.note("caution", fmt.Sprintf("the motion sensor's clock was ahead by %.1f s and was set back", off.Value),
+		fmt.Sprintf("the jumps and the track's passages over the obstacles then fall together; between %.2f and %.2f s", off.Low, off.High))
 	return nil
 }
 

@@ -221,8 +221,10 @@ func (m *model) candidates(laid *place.Path) []candidate {
 				continue
 			}
 			c := candidate{timeS: p.timeS, jump: -1, only: i, at: p.at, placed: true}
+			// Fences are jumped from a canter, seldom from a trot (3.4 m/s), never from a walk.
+			c.logOdds = math.Min(math.Max((p.at.SpeedMS()-3.9)/0.25, -6), 1)
 			if m.in.HasMotion {
-				c.logOdds = -4
+				c.logOdds -= 8
 			}
 			out = append(out, c)
 		}

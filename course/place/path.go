@@ -8,7 +8,10 @@
 // once and with their doubt. [Path] is the ride as the plan's axes see it.
 package place
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // StepS is the even time step at which a Path is sampled: at 7 m/s a step is 0.35 m, and what
 // lies between two samples is read off by cubic interpolation.
@@ -90,4 +93,13 @@ func (p *Path) LengthM(a, b float64) (float64, bool) {
 		prev = next
 	}
 	return sum, true
+}
+
+// Median is the middle value of x, or the mean of the two middle ones; x is not changed and must
+// not be empty.
+func Median(x []float64) float64 {
+	s := slices.Clone(x)
+	slices.Sort(s)
+	n := len(s)
+	return (s[(n-1)/2] + s[n/2]) / 2
 }
