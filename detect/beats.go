@@ -116,17 +116,22 @@ type canterPath struct {
 	in       []float64        // cheapest future with no canter going on before peak k
 }
 
+// light is what counting needs, without the piece and the tables of the search.
+func (c *canterPath) light() *canterPath { return &canterPath{pk: c.pk, r: c.r, cum: c.cum} }
+
 func (c *canterPath) skip(j, k int) float64 { return c.cum[k] - c.cum[j+1] }
 
-// beatStep is the cost of going from beat to beat, and whether the beat between went unseen.
-func (c *canterPath) beatStep(j, k int) (float64, bool) {
+// beatSteps are the costs of going from beat to beat: as one stride, and as two with the beat
+// between unseen.
+func (c *canterPath) beatSteps(j, k int) (one, two float64) {
 	x := (c.pk[k].t - c.pk[j].t) / c.r.strideS((c.pk[k].t+c.pk[j].t)/2)
 	if x < 0.5 || x > 2.5 {
-		return math.Inf(1), false
+		return math.Inf(1), math.Inf(1)
 	}
-	one := math.Min(brokenCost, gaussCost((x-1)/c.r.sd))
-	two := unseenCost + gaussCost((x-2)/(1.4*c.r.sd)) // two strides' spread: √2
-	return math.Min(one, two) + c.skip(j, k), two < one
+	skip := c.skip(j, k)
+	one = math.Min(brokenCost, gaussCost((x-1)/c.r.sd)) + skip
+	two = unseenCost + gaussCost((x-2)/(1.4*c.r.sd)) + skip // two strides' spread: √2
+	return one, two
 }
 
 // stepCost is the cost of going from peak j as a to peak k as b.
@@ -134,8 +139,7 @@ func (c *canterPath) stepCost(j int, a part, k int, b part) float64 {
 	dt := c.pk[k].t - c.pk[j].t
 	switch {
 	case a == beat && b == beat:
-		v, _ := c.beatStep(j, k)
-		return v
+		return math.Min(c.beatSteps(j, k))
 	case a == beat && b == push:
 		T := c.r.strideS(c.pk[j].t)
 		z := (dt - (1-beatPhase)*T - hindBeforeTakeoffS + pushToTakeoffS) / T
@@ -234,7 +238,8 @@ func (c *canterPath) best() [][]step {
 			at = c.from[j][a]
 			s := step{k: j, part: a}
 			if a == beat && at >= 0 && part(int(at)%int(parts)) == beat {
-				_, s.unseen = c.beatStep(int(at)/int(parts), j)
+				one, two := c.beatSteps(int(at)/int(parts), j)
+				s.unseen = two < one
 			}
 			path = append(path, s)
 			k = j

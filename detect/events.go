@@ -49,6 +49,11 @@ type Stride struct {
 	Gait       Gait
 	FromS, ToS float64
 	Lead       Lead
+
+	// side is the probability that a canter stride is on the second of the two leads told apart in its
+	// piece of the recording; 0 where they are not told apart.
+	side  float64
+	piece int
 }
 
 // Jump is a push-off, a flight and a landing that belong together.
@@ -71,7 +76,7 @@ type Rejected struct {
 
 // Events is all that a sensor on the horse or rider shows of the ride.
 type Events struct {
-	Gaits    []Span   // without holes from the first to the last sample
+	Gaits    []Span   // from the first to the last sample, with holes only where the recording has gaps
 	Strides  []Stride // in time order
 	Jumps    []Jump   // in time order, also the doubtful ones (see Confidence)
 	Rejected []Rejected
@@ -84,4 +89,6 @@ type Events struct {
 	// to turns; nil without a gyroscope.
 	YawTimeS, YawRadS []float64
 	Notes             []trace.Note
+
+	paths []*canterPath // what CountBetween asks
 }

@@ -71,8 +71,8 @@ func FromMotion(m *trace.Motion, o Options) (*Events, error) {
 		p.findUp(m.GravityRemoved)
 		p.loads()
 	}
-	for _, p := range pieces {
-		p.run(ev, o)
+	for i, p := range pieces {
+		p.run(ev, o, i)
 	}
 	ev.finish()
 	return ev, nil

@@ -43,13 +43,19 @@ func canterDoubt(s waveShape) (nats float64, rule string, found, limit float64) 
 }
 
 // run finds the events of one piece.
-func (p *piece) run(ev *Events, o Options) {
+func (p *piece) run(ev *Events, o Options, no int) {
 	w := p.windows()
 	gaits := gaitPath(len(w), []Gait{Halt, Walk, Trot, Canter}, func(i int, g Gait) float64 { return gaitCost(w[i], g) })
 	canters, c := p.findCanters(ev, w, gaits, o)
+	p.addYaw(ev)
 	first := len(ev.Gaits)
 	p.addGaits(ev, w, c, canters)
+	strides := len(ev.Strides)
 	p.addCanters(ev, c, canters)
+	p.findSides(ev, strides, no)
+	if c != nil {
+		ev.paths = append(ev.paths, c.light())
+	}
 	for _, g := range ev.Gaits[first:] {
 		if g.Gait == Walk || g.Gait == Trot {
 			p.addWaves(ev, w, g)
@@ -244,6 +250,7 @@ func (e *Events) finish() {
 	sort.SliceStable(e.Rejected, func(i, j int) bool { return e.Rejected[i].AtS < e.Rejected[j].AtS })
 	sort.SliceStable(e.Strides, func(i, j int) bool { return e.Strides[i].FromS < e.Strides[j].FromS })
 	e.StrideS = e.usualStride()
+	SettleLeads(e, e.yawTurns())
 }
 
 // usualStride is the mean time from beat to beat in plain canter, nil with fewer than eight such

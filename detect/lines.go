@@ -1,0 +1,121 @@
+package detect
+
+import (
+	"math"
+	"sort"
+
+	"groundline/trace"
+)
+
+// CountBetween counts the strides between two jumps: the canter's load peaks strictly between the landing peak
+// of the first and the push-off peak of the second. It gives the count and the instants of
+// these beats.
+//
+// The count's interval is the shortest range of whole numbers around it that holds nine tenths of the probability of all
+// ways to read the load peaks between as a canter (the forward algorithm, Baum et al. 1970, over the same
+// costs that found the beats): low and high equal the count where nothing puts it in question. Instants that are not jumps'
+// peaks of these events, or lie on both sides of a gap, are counted as they are.
+func (e *Events) CountBetween(landPeakS, pushPeakS float64) (n trace.Estimate, beatS []float64) {
+	i := sort.SearchFloat64s(e.BeatS, landPeakS)
+	for i < len(e.BeatS) && e.BeatS[i] <= landPeakS {
+		i++
+	}
+	for ; i < len(e.BeatS) && e.BeatS[i] < pushPeakS; i++ {
+		beatS = append(beatS, e.BeatS[i])
+	}
+	count := len(beatS)
+	n = trace.Exactly(float64(count))
+	for _, c := range e.paths {
+		a, ok1 := c.peakAt(landPeakS)
+		b, ok2 := c.peakAt(pushPeakS)
+		if !ok1 || !ok2 || b <= a {
+			continue
+		}
+		prob := c.counts(a, b, count)
+		if prob == nil {
+			break
+		}
+		lo, hi := count, count
+		mass := prob[count]
+		for mass < 0.9 && (lo > 0 || hi+1 < len(prob)) {
+			left, right := -1.0, -1.0
+			if lo > 0 {
+				left = prob[lo-1]
+			}
+			if hi+1 < len(prob) {
+				right = prob[hi+1]
+			}
+			if left >= right {
+				lo--
+				mass += left
+			} else {
+				hi++
+				mass += right
+			}
+		}
+		n.Low, n.High = float64(lo), float64(hi)
+		break
+	}
+	return n, beatS
+}
+
+// peakAt finds the peak at time t, within two grid steps.
+func (c *canterPath) peakAt(t float64) (int, bool) {
+	k := sort.Search(len(c.pk), func(i int) bool { return c.pk[i].t >= t-2*stepS })
+	return k, k < len(c.pk) && math.Abs(c.pk[k].t-t) <= 2*stepS
+}
+
+// counts is the probability of every number of beats between a landing at peak a and a
+// push-off at peak b, nil where no reading joins them. near is the count believed in; the list reaches three beyond it.
+func (c *canterPath) counts(a, b, near int) []float64 {
+	most := near + 3
+	w := make([][]float64, b-a+1) // weight of being at peak a+i having counted n beats
+	for i := range w {
+		w[i] = make([]float64, most+1)
+	}
+	total := make([]float64, most+1)
+	for k := a + 1; k <= b; k++ {
+		if k < b {
+			node := math.Exp(-promCost(c.pk[k], c.r))
+			if v := c.stepCost(a, land, k, beat); !math.IsInf(v, 1) && most >= 1 {
+				w[k-a][1] += math.Exp(-v) * node
+			}
+			for j := k - 1; j > a && c.pk[k].t-c.pk[j].t < reachS; j-- {
+				one, two := c.beatSteps(j, k)
+				p1, p2 := math.Exp(-one)*node, math.Exp(-two)*node
+				for n := 1; n <= most; n++ {
+					if x := w[j-a][n]; x > 0 {
+						if n+1 <= most {
+							w[k-a][n+1] += x * p1
+						}
+						if n+2 <= most {
+							w[k-a][n+2] += x * p2
+						}
+					}
+				}
+			}
+			continue
+		}
+		if v := c.stepCost(a, land, b, push); !math.IsInf(v, 1) {
+			total[0] += math.Exp(-v)
+		}
+		for j := b - 1; j > a && c.pk[b].t-c.pk[j].t < reachS; j-- {
+			if v := c.stepCost(j, beat, b, push); !math.IsInf(v, 1) {
+				for n := 1; n <= most; n++ {
+					total[n] += w[j-a][n] * math.Exp(-v)
+				}
+			}
+		}
+	}
+	var sum float64
+	for _, x := range total {
+		sum += x
+	}
+	if !(sum > 0) || total[near] == 0 {
+		return nil
+	}
+	for n := range total {
+		total[n] /= sum
+	}
+	return total
+}
