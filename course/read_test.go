@@ -28,7 +28,7 @@ home: [-35, 20]
 gate: [2, 22]
 speed: 325
 start:  [[74, 30], [74, 38]]
-finish: [[5, 10], [5, 18]]
+finish: [[38, 10], [38, 18]]
 obstacles:
   - {id: "1", kind: vertical, at: [62, 34], facing: 270, height: 0.85, spread: 0.3, width: 3.5}
   - {id: "2", kind: oxer, at: [40, 34], facing: 270, height: 0.9, spread: 0.9, width: 3.5}
@@ -61,7 +61,7 @@ func TestReadPlanReadsEverything(t *testing.T) {
 	require.Equal(t, Point{2, 22}, *p.Gate)
 	require.Equal(t, 325.0, p.SpeedMMin)
 	require.Equal(t, [2]Point{{74, 30}, {74, 38}}, *p.Start)
-	require.Equal(t, [2]Point{{5, 10}, {5, 18}}, *p.Finish)
+	require.Equal(t, [2]Point{{38, 10}, {38, 18}}, *p.Finish)
 	require.Len(t, p.Obstacles, 5)
 	require.Equal(t, Obstacle{"4b", Oxer, Point{28.4, 14}, 90, 0.9, 1, 3}, p.Obstacles[4])
 	require.Equal(t, UsualWidthM, p.Obstacles[2].WidthM)

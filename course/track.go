@@ -195,6 +195,8 @@ type Leg struct {
 	RadiusM float64
 	// OutsideM is how far the track leaves the arena; 0 if it fits, or without a boundary.
 	OutsideM float64
+	// Through are the obstacles that the track runs through all the same.
+	Through []string
 	// AfterM and BeforeM are the straights that it keeps behind From and in front of To, from the
 	// obstacle's edge.
 	AfterM, BeforeM float64
@@ -269,9 +271,9 @@ func (p *Plan) planLeg(a, b Obstacle, speedMS, strideM float64) Leg {
 	usual, tightest := TurnRadiusM(speedMS, usualLeanDeg), TurnRadiusM(speedMS, tightestLeanDeg)
 	best, least := Leg{From: a.ID, To: b.ID}, math.Inf(1)
 	// Straight gives way before the radius: a horse can straighten in the air sooner than turn on a
-	// plate. A rider gives up half a straight rather than ride 15 m more to keep it, and rather anything
-	// than leave the arena.
-	const levelM, outsideFactor = 15, 30
+	// plate. A rider gives up half a straight rather than ride 15 m more to keep it, goes 15 m round rather
+	// than through another obstacle, and does rather anything than leave the arena.
+	const levelM, throughM, outsideFactor = 15, 15, 30
 	for level, try := range []struct{ straight, tight float64 }{{1, 0}, {0.5, 0}, {0.5, 0.5}, {0.25, 0.5}, {0.5, 1}, {0.25, 1}, {0, 1}} {
 		l := Leg{From: a.ID, To: b.ID, RadiusM: usual + try.tight*(tightest-usual),
 			AfterM: try.straight * straightAfterStrides * strideM, BeforeM: try.straight * straightBeforeStrides * strideM}
@@ -280,12 +282,53 @@ func (p *Plan) planLeg(a, b Obstacle, speedMS, strideM float64) Leg {
 		}
 		for _, path := range paths(a, b, l.AfterM, l.BeforeM, l.RadiusM) {
 			l.Path, l.OutsideM = path, path.outsideM(p.Arena)
-			if cost := path.LengthM() + float64(level)*levelM + outsideFactor*l.OutsideM; cost < least {
+			l.Through = p.through(path, a.ID, b.ID)
+			if cost := path.LengthM() + float64(level)*levelM + throughM*float64(len(l.Through)) + outsideFactor*l.OutsideM; cost < least {
 				best, least = l, cost
 			}
 		}
 	}
 	return best
+}
+
+// through are the obstacles, other than its ends, whose face the path crosses.
+func (p *Plan) through(path Path, from, to string) []string {
+	var out []string
+	for _, o := range p.Obstacles {
+		if o.ID == from || o.ID == to || o.Kind == Pole {
+			continue
+		}
+		face := faceOf(o)
+		reach := o.WidthM/2 + 1
+	pieces:
+		for _, q := range path {
+			if q.Curvature1M == 0 {
+				end, _ := q.At(q.LengthM)
+				if segmentsMeet(q.From, end, face[0], face[1]) {
+					out = append(out, o.ID)
+					break
+				}
+				continue
+			}
+			// An arc is looked at metre by metre, and only where it comes near.
+			n := int(math.Ceil(q.LengthM))
+			last := q.From
+			for i := 1; i <= n; i++ {
+				at, _ := q.At(q.LengthM * float64(i) / float64(n))
+				if distance(at, o.At) < reach && segmentsMeet(last, at, face[0], face[1]) {
+					out = append(out, o.ID)
+					break pieces
+				}
+				last = at
+			}
+		}
+	}
+	return out
+}
+
+// faceOf are the two ends of an obstacle's face, left first as it is jumped.
+func faceOf(o Obstacle) [2]Point {
+	return [2]Point{along(o.At, o.FacingDeg-90, o.WidthM/2), along(o.At, o.FacingDeg+90, o.WidthM/2)}
 }
 
 // paths are the ways from the middle of a to the middle of b with these straights, from and to the
