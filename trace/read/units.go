@@ -14,8 +14,8 @@ const standardGravity = 9.80665
 // signal its size hardly changes from second to second, whatever the sensor rides on;
 // without it what is left is small beside the strides and of any size.
 type gravityVector struct {
-	still  bool    // there are seconds at rest: the vector itself hardly changes within them
-	rest   float64 // median size of the mean vector in these, else in the quietest quarter of the seconds
+	still  bool    // there are moments of rest, a quarter of a second in which the vector hardly changes
+	rest   float64 // median size of the vector in these, else in the quietest quarter of the seconds
 	typic  float64 // median size of the mean vector over all seconds
 	spread float64 // interquartile range of that size over its median
 	rms    float64 // root mean square size of all samples
@@ -35,47 +35,67 @@ func findGravity(t []float64, a [3][]float64) gravityVector {
 	every := max(per, len(t)/most)
 	type second struct{ size, unrest float64 }
 	var all []second
-	sum2, n := 0.0, 0
+	var still, quiet, sizes []float64
+	sum2 := 0.0
 	for from := 0; from+per <= len(t); from += every {
-		var mean [3]float64
-		s2 := 0.0
-		for k := range 3 {
-			for _, v := range a[k][from : from+per] {
-				mean[k] += v
-				s2 += v * v
+		size, unrest := meanVector(a, from, from+per)
+		all = append(all, second{size, unrest})
+		sizes = append(sizes, size)
+		sum2 += size*size + unrest
+		// Rest comes in shorter pieces than a second, as when a foot stands.
+		for k := range 4 {
+			lo, hi := from+k*per/4, from+(k+1)*per/4
+			if hi-lo < 3 {
+				continue
 			}
-			mean[k] /= float64(per)
+			// 5 %: half a m/s² about gravity.
+			if size, unrest := meanVector(a, lo, hi); unrest < 0.05*0.05*size*size {
+				still = append(still, size)
+			}
 		}
-		m2 := mean[0]*mean[0] + mean[1]*mean[1] + mean[2]*mean[2]
-		sum2, n = sum2+s2, n+per
-		all = append(all, second{math.Sqrt(m2), s2/float64(per) - m2})
 	}
 	if len(all) == 0 {
 		return gravityVector{}
 	}
 	slices.SortFunc(all, func(x, y second) int { return compare(x.unrest, y.unrest) })
-	var quiet, still, sizes []float64
-	for i, s := range all {
-		if i*4 < len(all) {
-			quiet = append(quiet, s.size)
-		}
-		// 5 %: half a m/s² about gravity. Noise about zero, all that rest leaves without
-		// gravity, is as large as its mean.
-		if s.unrest < 0.05*0.05*s.size*s.size {
-			still = append(still, s.size)
-		}
-		sizes = append(sizes, s.size)
-	}
-	if len(still) >= 2 {
-		quiet = still
+	for _, s := range all[:(len(all)+3)/4] {
+		quiet = append(quiet, s.size)
 	}
 	slices.Sort(quiet)
 	slices.Sort(sizes)
-	g := gravityVector{still: len(still) >= 2, rest: middle(quiet), typic: middle(sizes), rms: math.Sqrt(sum2 / float64(n))}
-	if g.typic > 0 {
-		g.spread = (sizes[len(sizes)*3/4] - sizes[len(sizes)/4]) / g.typic
+	slices.Sort(still)
+	g := gravityVector{rest: middle(quiet), typic: middle(sizes), rms: math.Sqrt(sum2 / float64(len(all))), spread: quartileSpread(sizes)}
+	// In free fall a sensor without gravity reads a steady 1 g too, but then its seconds
+	// average to far less.
+	if len(still) >= 3 && quartileSpread(still) < 0.1 && g.typic > 0.5*middle(still) {
+		g.still, g.rest = true, middle(still)
 	}
 	return g
+}
+
+// meanVector is the size of the mean of the samples [from, to), and the sum of their variances.
+func meanVector(a [3][]float64, from, to int) (size, unrest float64) {
+	n := float64(to - from)
+	size2, sum2 := 0.0, 0.0
+	for k := range 3 {
+		mean := 0.0
+		for _, v := range a[k][from:to] {
+			mean += v
+			sum2 += v * v
+		}
+		mean /= n
+		size2 += mean * mean
+	}
+	return math.Sqrt(size2), math.Max(0, sum2/n-size2)
+}
+
+// quartileSpread is the interquartile range of sorted values over their median.
+func quartileSpread(sorted []float64) float64 {
+	m := middle(sorted)
+	if m == 0 {
+		return math.Inf(1)
+	}
+	return (sorted[len(sorted)*3/4] - sorted[len(sorted)/4]) / m
 }
 
 func compare(x, y float64) int {
