@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"groundline/course"
@@ -11,104 +12,167 @@ import (
 
 // PlanOptions are the choices of who checks a plan.
 type PlanOptions struct {
-	Units   Units   // Metric when empty
-	Bold    bool    // headings in bold, for a terminal that shows it
-	StrideM float64 // the horse's canter stride; the 12-ft stride of the distance tables when 0
+	Units Units // Metric when empty
+	Bold  bool  // headings in bold, for a terminal that shows it
+	// Horse is the size of horse or pony that the strides are for; the first of [course.Profiles], with
+	// the 12-ft stride of the distance tables, when its stride is 0.
+	Horse course.Profile
 }
 
-// toldStrides is the most strides that are told for a way in a plan: beyond it nobody counts on a course
-// walk, and the way is as long as it is ridden.
-const toldStrides = 9
+const (
+	// Beyond so many strides nobody counts on a course walk, and a way is as long as it is ridden.
+	toldStrides = 9
+	// Slopes below this are within what spot heights of a centimetre tell over a line (ours).
+	toldGrade = 0.005
+	// Half way between straight home and square to it.
+	toldHomeward = 0.5
+)
 
-// PlanText tells what a plan says: route, lines with distances and the strides they ride in, slope, the
-// length of the track, the time allowed, and what should be looked at.
+// PlanText tells what a plan says: route, lines with distances and the strides they ride in, slope,
+// length of the track, time allowed, and what should be looked at. warnings are those of reading the
+// plan; those of [course.Plan.Check] are added.
 func PlanText(w io.Writer, p *course.Plan, warnings []course.Warning, opt PlanOptions) error {
 	if opt.Units == "" {
 		opt.Units = Metric
 	}
-	strideM := opt.StrideM
-	if strideM == 0 {
-		strideM = course.StandardStrideM
+	if opt.Horse.StrideM == 0 {
+		opt.Horse = course.Profiles()[0]
 	}
+	rules := course.TimeRuleSets()[0]
+	f := p.Figures(opt.Horse, rules)
 	out := bufio.NewWriter(w)
 	pg := &page{out: out, bold: opt.Bold}
-	track := p.PlanTrack(strideM)
 	pg.title(p.Name)
-	pg.para("", 0, fmt.Sprintf("%s, route %s.", count(len(p.Obstacles), "obstacle"), strings.Join(p.Route, " ")))
-	writePlanLines(pg, p, track, strideM, opt.Units)
-	writePlanTrack(pg, p, track)
-	writeWarnings(pg, warnings)
+	pg.para("", 0, fmt.Sprintf("%s, %s; route %s.", count(f.Obstacles, "obstacle"), count(f.Efforts, "effort"), strings.Join(p.Route, " ")))
+	writePlanLines(pg, p, f, opt)
+	writePlanTrack(pg, p, f)
+	writeWarnings(pg, append(append([]course.Warning{}, warnings...), f.Warnings...))
 	fmt.Fprintln(out)
-	pg.para("", 0, "Distances are guides: horse or pony, height, ground, slope and home change them; err on the long side "+
-		"in training and watch the horse. The instructor on the ground and the rules in force decide.")
+	var cautions []string
+	for _, c := range f.Cautions {
+		cautions = append(cautions, c.What+" "+c.Why)
+	}
+	pg.para("", 0, strings.Join(cautions, " "))
 	return out.Flush()
 }
 
-func writePlanLines(pg *page, p *course.Plan, track course.Track, strideM float64, units Units) {
-	if len(p.Lines) == 0 {
+func writePlanLines(pg *page, p *course.Plan, f course.Figures, opt PlanOptions) {
+	if len(f.Lines) == 0 {
 		return
 	}
-	q := units.length()
+	q := opt.Units.length()
 	var rows []tableRow
 	derived := false
-	for i, l := range p.Lines {
+	for _, l := range f.Lines {
 		cells := []string{l.From + " to " + l.To, string(l.Kind), "", q.number(l.MapM*q.perSI, q.decimals), "", "", ""}
 		if l.WalkedM != nil {
 			cells[2] = q.number(*l.WalkedM*q.perSI, q.decimals)
 		}
-		wayM := p.WayM(track, i)
-		if wayM > l.DistanceM() {
-			cells[4] = q.number(wayM*q.perSI, q.decimals-1)
+		if l.WayM > l.DistanceM() {
+			cells[4] = q.number(l.WayM*q.perSI, q.decimals-1)
 		}
 		from, _ := p.Obstacle(l.From)
 		to, _ := p.Obstacle(l.To)
 		heightM := (from.HeightM + to.HeightM) / 2
-		if asked := course.StridesIn(wayM, strideM, heightM); asked >= 0 && asked < toldStrides+0.5 {
-			n := course.PlannedStrides(wayM, strideM, heightM)
+		if asked := course.StridesIn(l.WayM, opt.Horse.StrideM, heightM); asked >= 0 && asked < toldStrides+0.5 {
+			n := course.PlannedStrides(l.WayM, opt.Horse.StrideM, heightM)
 			cells[5] = fmt.Sprintf("%d (%.1f)", n, asked)
 			// The stride that makes the whole number fit: distances grow in proportion to it.
-			cells[6] = q.number(wayM/course.LineDistanceM(n, 1, heightM)*q.perSI, q.decimals)
+			cells[6] = q.number(l.WayM/course.LineDistanceM(n, 1, heightM)*q.perSI, q.decimals)
 		}
-		below := ""
 		if l.Derived {
 			derived = true
 			cells[1] += " *"
-			below = l.Why
 		}
-		rows = append(rows, tableRow{cells: cells, below: below})
+		rows = append(rows, tableRow{cells: cells, below: wayWords(l, opt.Units)})
 	}
 	pg.table([]string{"Lines, " + q.unit, "", "walked", "map", "track", "strides", "asks each"}, rows)
-	keys := []string{fmt.Sprintf("Strides for a canter stride of %s: whole, and as the distance asks.", q.plain(strideM))}
+	keys := []string{fmt.Sprintf("Strides for a %s with a canter stride of %s: whole, and as the distance asks.",
+		opt.Horse.Name, q.plain(opt.Horse.StrideM))}
 	if derived {
-		keys = append(keys, "* the plan does not say; found from the places.")
+		keys = append(keys, "* not in the plan, found from the places.")
 	}
 	pg.para(" ", 1, strings.Join(keys, " "))
 }
 
-// writePlanTrack tells the length of the track that a horse would normally follow and the time that
-// the prescribed speed allows for it.
-func writePlanTrack(pg *page, p *course.Plan, track course.Track) {
-	if len(track.Legs) == 0 {
-		return
+// wayWords is what a rider wants to know of a way beside its length: turn, slope, home, and why it is of its kind.
+func wayWords(l course.LineFigures, units Units) string {
+	var said []string
+	if l.TightestM != nil && math.Abs(l.TurnedDeg) >= 1 {
+		side := "right"
+		if l.TurnedDeg < 0 {
+			side = "left"
+		}
+		said = append(said, fmt.Sprintf("turns %s %s, radius %s", side, degrees().plain(math.Abs(l.TurnedDeg)), units.radius().plain(*l.TightestM)))
 	}
-	pg.heading("Track")
-	from, to := "the start line", "the finish line"
-	if !track.FromStart {
-		from = "the first obstacle"
+	if g := l.Grade; g != nil && math.Abs(*g) >= toldGrade {
+		word := "rises"
+		if *g < 0 {
+			word = "falls"
+		}
+		said = append(said, fmt.Sprintf("%s %.1f %%", word, 100*math.Abs(*g)))
 	}
-	if !track.ToFinish {
-		to = "the last"
-	}
-	words := fmt.Sprintf("%.0f m from %s to %s on the way a horse would normally follow.", track.LengthM, from, to)
-	if p.SpeedMMin > 0 {
-		words += fmt.Sprintf(" At %g m/min: time allowed %.0f s, by this track.", p.SpeedMMin, course.TimeAllowedS(track.LengthM, p.SpeedMMin))
-	}
-	pg.para(" ", 1, words)
-	for _, l := range track.Legs {
-		if l.OutsideM > 0.1 {
-			pg.para(" ", 1, fmt.Sprintf("%s to %s: the tightest sensible turn leaves the arena by %.1f m.", l.From, l.To, l.OutsideM))
+	if h := l.Homeward; h != nil {
+		switch {
+		case *h > toldHomeward:
+			said = append(said, "towards home")
+		case *h < -toldHomeward:
+			said = append(said, "away from home")
 		}
 	}
+	if l.Derived {
+		said = append(said, l.Why)
+	}
+	return strings.Join(said, "; ")
+}
+
+// writePlanTrack tells the length of the track that a horse would normally follow, the time that
+// the prescribed speed allows for it, and how the ground lies.
+func writePlanTrack(pg *page, p *course.Plan, f course.Figures) {
+	pg.heading("Track and ground")
+	if f.LengthM > 0 {
+		from, to := "the start line", "the finish line"
+		if !f.Track.FromStart {
+			from = "the first obstacle"
+		}
+		if !f.Track.ToFinish {
+			to = "the last obstacle"
+		}
+		words := fmt.Sprintf("%.0f m from %s to %s as a horse would normally go.", f.LengthM, from, to)
+		if f.TimeAllowedS != nil {
+			words += fmt.Sprintf(" At %g m/min: time allowed %.0f s, limit %.0f s; the rules in force decide.", p.SpeedMMin, *f.TimeAllowedS, *f.TimeLimitS)
+		} else if p.SpeedMMin > 0 {
+			words += " No time allowed: it needs a start and a finish."
+		}
+		pg.para(" ", 1, words)
+	}
+	if f.Ground == nil {
+		pg.para(" ", 1, "No slope: "+f.WhyLevel+".")
+		return
+	}
+	pg.para(" ", 1, groundLies(p, f.Ground))
+}
+
+// groundLies is the slope in the middle of the obstacles, and where it falls to.
+func groundLies(p *course.Plan, ground *course.Surface) string {
+	var x, y float64
+	for _, o := range p.Obstacles {
+		x += o.At.X / float64(len(p.Obstacles))
+		y += o.At.Y / float64(len(p.Obstacles))
+	}
+	right, forward := ground.GradeAlong(x, y, 90), ground.GradeAlong(x, y, 0)
+	grade := math.Hypot(right, forward)
+	off := fmt.Sprintf("spot heights lie up to %.2f m off the plane", ground.ResidualMaxM)
+	if grade < toldGrade {
+		return "Level in the middle of the course; " + off + "."
+	}
+	falls := math.Atan2(-right, -forward) * 180 / math.Pi
+	towards := fmt.Sprintf("towards %.0f° of the plan", math.Mod(falls+360, 360))
+	if p.Anchor != nil {
+		points := []string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
+		towards = "to the " + points[int(math.Round(math.Mod(falls+p.Anchor.BearingDeg+720, 360)/45))%8]
+	}
+	return fmt.Sprintf("Falls %.1f %% %s in the middle of the course; %s.", 100*grade, towards, off)
 }
 
 func writeWarnings(pg *page, warnings []course.Warning) {

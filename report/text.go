@@ -201,8 +201,12 @@ func spokenTime(rfc3339 string) string {
 }
 
 func writeNothingJumped(p *page, d *Debrief) {
-	p.heading("Nothing was jumped")
-	p.para("", 0, "No jump was found in this recording, so there is no line to tell of.")
+	p.heading("No jump to tell of")
+	if d.Course == nil && d.Basis == "position" {
+		p.para("", 0, "A track alone shows no jump without a course plan.")
+	} else {
+		p.para("", 0, "No jump was found in this recording, so there is no line to tell of.")
+	}
 	if said := gaitTotals(d.Gaits); said != "" {
 		p.para("", 0, said)
 	}

@@ -240,7 +240,7 @@ func roundWords(r Round) string {
 		default:
 			timed = count(*r.TimeFaults, "time fault")
 		}
-		said = append(said, timed+" (rails can't be seen)")
+		said = append(said, timed+" (rails not seen)")
 	}
 	if r.Disobediences > 0 {
 		if r.Disobediences == 1 {

@@ -40,7 +40,7 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 		Example: `  groundline debrief ride.gpx motion.csv --course course.yaml
   groundline debrief ride.gpx --course course.yaml --format json -o ride.json
   groundline debrief motion.csv --course course.yaml --units imperial
-  groundline debrief motion.csv --course course.yaml --columns t=clock,ax=x,ay=y,az=z`,
+  groundline debrief phone.csv --course course.yaml --columns t=clock,ax=x,ay=y,az=z`,
 		Args: filesGiven("a recording", 1, maxFiles),
 		RunE: func(c *cobra.Command, files []string) error {
 			return debrief(c.Context(), files, f, std)

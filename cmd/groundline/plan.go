@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -43,7 +44,7 @@ func planCommand(std streams) *cobra.Command {
 
 func planCheckCommand(std streams) *cobra.Command {
 	units := unitsFlag{report.Metric}
-	strideM := 0.0
+	strideM, size := 0.0, ""
 	c := &cobra.Command{
 		Use:   "check course.yaml",
 		Short: "Tell every fault of a plan, or its route, lines and distances",
@@ -53,25 +54,53 @@ track and the time allowed, and what should be looked at.
 
 ` + exitHelp,
 		Example: `  groundline plan check course.yaml
+  groundline plan check course.yaml --size "large pony"
   groundline plan check course.yaml --stride 3.25 --units imperial`,
 		Args: filesGiven("a course plan", 1, 1),
-		RunE: func(_ *cobra.Command, args []string) error {
-			if strideM != 0 && !(strideM >= minStrideM && strideM <= maxStrideM) {
-				return badUse(fmt.Errorf("groundline: --stride %g, expected %g to %g metres", strideM, minStrideM, maxStrideM))
+		RunE: func(c *cobra.Command, args []string) error {
+			horse, err := profile(size)
+			if err != nil {
+				return err
+			}
+			if c.Flags().Changed("stride") {
+				if !(strideM >= minStrideM && strideM <= maxStrideM) {
+					return badUse(fmt.Errorf("groundline: --stride %g, expected %g to %g metres", strideM, minStrideM, maxStrideM))
+				}
+				horse.StrideM = strideM
 			}
 			plan, warnings, err := readPlan(args[0])
 			if err != nil {
 				return err
 			}
 			return written(report.PlanText(std.out, plan, warnings, report.PlanOptions{
-				Units: units.units, Bold: std.bold, StrideM: strideM,
+				Units: units.units, Bold: std.bold, Horse: horse,
 			}))
 		},
 	}
 	c.Flags().Var(&units, "units", "units of lengths")
-	c.Flags().Float64Var(&strideM, "stride", 0, "the horse's canter stride in metres (default 3.66, 12 ft)")
+	c.Flags().StringVar(&size, "size", sizes()[0], "size of horse or pony: "+strings.Join(sizes(), ", "))
+	c.Flags().Float64Var(&strideM, "stride", 0, "the horse's canter stride in metres, if another than its size's")
 	return c
 }
 
 // A canter stride beyond these is none: the smallest ponies' is some 2 m, a racing gallop's 7 m.
 const minStrideM, maxStrideM = 1.5, 7.5
+
+// sizes are the names of the sizes that strides are known for.
+func sizes() []string {
+	var names []string
+	for _, p := range course.Profiles() {
+		names = append(names, p.Name)
+	}
+	return names
+}
+
+// profile is the size of that name.
+func profile(name string) (course.Profile, error) {
+	for _, p := range course.Profiles() {
+		if p.Name == name {
+			return p, nil
+		}
+	}
+	return course.Profile{}, badUse(fmt.Errorf("groundline: --size %q, expected %s", name, strings.Join(sizes(), ", ")))
+}
