@@ -11,77 +11,45 @@ type TurnHint struct {
 	LeftRad    float64 // angle turned, left positive
 }
 
-// leadWave is what one canter stride shows across the direction of travel: the part of the lateral
-// wave at stride frequency that moves with the vertical wave, and a quarter stride from it.
+// leadWave is what one canter stride shows across the vertical: the level force at stride frequency a quarter of a
+// stride before or after the vertical wave. What moves with the vertical wave is left out, because any error
+// of up, such as a lean in a turn, would put some of that wave itself there.
 type leadWave struct {
-	stride int // index in the events' strides
-	x      [2]float64
-	after  bool // a jump lies between this stride and the one before
+	stride int        // index in the events' strides
+	q      [3]float64 // in sensor axes, m/s²
+	up     [3]float64
+	after  bool // a jump or a pause lies between this stride and the one before
 }
 
-// findSides tells the strides of one piece apart into two sets, one for each lead, and says for each how
-// probable the second set is (Stride.side). The lateral force at stride frequency changes its sign against the
-// vertical one with the lead; which set is the left lead only [SettleLeads] can tell. Strides
-// keep no side where the two sets don't stand apart.
+// findSides tells the canter strides of one piece apart into two sets, one for each lead, and says for each
+// how probable the second set is (Stride.side). The lateral force at stride frequency changes its sign with the lead; which set
+// is the left lead only [SettleLeads] can tell. Strides keep no side where the two sets don't
+// stand apart.
 func (p *piece) findSides(ev *Events, first, pieceNo int) {
 	waves := p.leadWaves(ev.Strides[first:], first)
 	const fewest = 16 // two leads of eight strides each
 	if len(waves) < fewest {
 		return
 	}
-	// Averages of seven strides show the two sets where one stride is all noise (a wrist).
-	const around = 3
-	avg := make([][2]float64, len(waves))
-	for i := range waves {
-		n := 0.0
-		for k := max(0, i-around); k <= min(len(waves)-1, i+around); k++ {
-			avg[i][0] += waves[k].x[0]
-			avg[i][1] += waves[k].x[1]
-			n++
-		}
-		avg[i][0] /= n
-		avg[i][1] /= n
-	}
-	m, ok := twoMeans(avg)
-	if !ok {
+	s := splitSides(inCarriedFrame(waves))
+	if !(s.gap > sidesApart*s.sd) {
 		return
 	}
-	// along the line through the two means, one stride's value and its spread
-	d := [2]float64{m[1][0] - m[0][0], m[1][1] - m[0][1]}
-	gap := math.Hypot(d[0], d[1])
-	if gap == 0 {
-		return
-	}
-	at := make([]float64, len(waves))
-	var ss float64
-	for i, w := range waves {
-		at[i] = ((w.x[0]-m[0][0])*d[0]+(w.x[1]-m[0][1])*d[1])/gap - gap/2
-		ss += sqr(math.Abs(at[i]) - gap/2)
-	}
-	sd := math.Sqrt(ss / float64(len(at)))
-	// less than one spread apart, averages of seven from a single set would be split as well
-	if gap < sd {
-		return
-	}
-	prob := sidesHMM(waves, at, gap, sd)
+	prob := sidesHMM(waves, s)
 	for i, w := range waves {
 		ev.Strides[w.stride].side = prob[i]
 		ev.Strides[w.stride].piece = pieceNo
 	}
 }
 
-func sqr(x float64) float64 { return x * x }
+// sidesApart is how many spreads of one stride the two sets must stand apart. Averages of seven strides split
+// a single set of pure noise at 0.6; on the labelled rounds saddles and pockets show 3.9 to 10, wrists
+// 1.4 to 1.7.
+const sidesApart = 1.2
 
-// leadWaves are the lateral waves of the canter strides given, whose indices start at first.
+// leadWaves are the level waves of the canter strides given, whose indices start at first.
 func (p *piece) leadWaves(strides []Stride, first int) []leadWave {
-	type wave struct {
-		stride int
-		one    [3]complex128 // level force at stride frequency, phase against the vertical wave's
-		two    [3]complex128 // at twice that
-		mid    int
-		after  bool
-	}
-	var ws []wave
+	var out []leadWave
 	lastTo := math.Inf(-1)
 	for k, s := range strides {
 		if s.Gait != Canter {
@@ -90,77 +58,96 @@ func (p *piece) leadWaves(strides []Stride, first int) []leadWave {
 		a, b := p.idx(s.FromS), p.idx(s.ToS)
 		after := s.FromS-lastTo > 0.1
 		lastTo = s.ToS
-		if b-a < 25 || b-a > 120 {
+		if b-a < 25 || b-a > 120 { // no canter stride
 			continue
 		}
-		w := wave{stride: first + k, mid: (a + b) / 2, after: after}
+		mid := (a + b) / 2
+		w := leadWave{stride: first + k, after: after, up: [3]float64{p.up[0][mid], p.up[1][mid], p.up[2][mid]}}
 		var v complex128
+		var h [3]complex128
 		step := cmplx.Rect(1, -2*math.Pi/float64(b-a))
 		ph := complex(1, 0)
 		for i := a; i < b; i++ {
 			u := p.a[0][i]*p.up[0][i] + p.a[1][i]*p.up[1][i] + p.a[2][i]*p.up[2][i]
 			v += complex(u, 0) * ph
-			for c := range w.one {
-				h := complex(p.a[c][i]-u*p.up[c][i], 0)
-				w.one[c] += h * ph
-				w.two[c] += h * ph * ph
+			for c := range h {
+				h[c] += complex(p.a[c][i]-u*p.up[c][i], 0) * ph
 			}
 			ph *= step
 		}
-		if cmplx.Abs(v) == 0 {
+		size := cmplx.Abs(v)
+		if size == 0 {
 			continue
 		}
-		turn := cmplx.Conj(v) / complex(cmplx.Abs(v), 0)
-		scale := complex(2/float64(b-a), 0)
-		for c := range w.one {
-			w.one[c] *= turn * scale
-			w.two[c] *= turn * turn * scale
+		for c := range h {
+			w.q[c] = 2 / float64(b-a) * imag(h[c]*cmplx.Conj(v)) / size
 		}
-		ws = append(ws, w)
-	}
-	// Forward and back is the line along which the level force beats twice a stride, whatever the
-	// lead; it is followed over some sixteen strides, because a pocket turns.
-	out := make([]leadWave, 0, len(ws))
-	var fwd [3]float64
-	for i, w := range ws {
-		var z [3]complex128
-		for k := max(0, i-8); k <= min(len(ws)-1, i+8); k++ {
-			for c := range z {
-				z[c] += ws[k].two[c]
-			}
-		}
-		var sq complex128
-		for _, x := range z {
-			sq += x * x
-		}
-		back := cmplx.Rect(1, -cmplx.Phase(sq)/2)
-		var d [3]float64
-		var dot, norm float64
-		for c, x := range z {
-			d[c] = real(x * back)
-			dot += d[c] * fwd[c]
-			norm += d[c] * d[c]
-		}
-		norm = math.Sqrt(norm)
-		if norm == 0 {
-			continue
-		}
-		if dot < 0 {
-			norm = -norm
-		}
-		for c := range d {
-			d[c] /= norm
-		}
-		fwd = d
-		up := [3]float64{p.up[0][w.mid], p.up[1][w.mid], p.up[2][w.mid]}
-		left := [3]float64{up[1]*d[2] - up[2]*d[1], up[2]*d[0] - up[0]*d[2], up[0]*d[1] - up[1]*d[0]}
-		var l complex128
-		for c := range left {
-			l += complex(left[c], 0) * w.one[c]
-		}
-		out = append(out, leadWave{w.stride, [2]float64{real(l), imag(l)}, w.after})
+		out = append(out, w)
 	}
 	return out
+}
+
+// inCarriedFrame gives the waves' two level parts in a frame that is carried along with up and never
+// turns about it, so that a sensor that tips slowly takes its frame with it.
+func inCarriedFrame(ws []leadWave) [][2]float64 {
+	out := make([][2]float64, len(ws))
+	e := [3]float64{1, 0, 0}
+	if math.Abs(ws[0].up[0]) > 0.8 {
+		e = [3]float64{0, 1, 0}
+	}
+	for i, w := range ws {
+		along := dot(e, w.up)
+		for c := range e {
+			e[c] -= along * w.up[c]
+		}
+		if n := math.Sqrt(dot(e, e)); n > 1e-6 {
+			e = [3]float64{e[0] / n, e[1] / n, e[2] / n}
+		}
+		f := [3]float64{w.up[1]*e[2] - w.up[2]*e[1], w.up[2]*e[0] - w.up[0]*e[2], w.up[0]*e[1] - w.up[1]*e[0]}
+		out[i] = [2]float64{dot(e, w.q), dot(f, w.q)}
+	}
+	return out
+}
+
+func dot(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+
+// sides are strides told apart: each one's place between the two sets, negative on the first's side; their means lie gap
+// apart and one stride strays by sd.
+type sides struct {
+	at      []float64
+	gap, sd float64
+}
+
+// splitSides finds the two sets. Averages of seven strides show them where one stride is all
+// noise (a wrist).
+func splitSides(x [][2]float64) sides {
+	const around = 3
+	avg := make([][2]float64, len(x))
+	for i := range x {
+		n := 0.0
+		for k := max(0, i-around); k <= min(len(x)-1, i+around); k++ {
+			avg[i][0] += x[k][0]
+			avg[i][1] += x[k][1]
+			n++
+		}
+		avg[i][0] /= n
+		avg[i][1] /= n
+	}
+	m, ok := twoMeans(avg)
+	d := [2]float64{m[1][0] - m[0][0], m[1][1] - m[0][1]}
+	s := sides{gap: math.Hypot(d[0], d[1]), at: make([]float64, len(x)), sd: 1}
+	if !ok || s.gap == 0 {
+		s.gap = 0
+		return s
+	}
+	var ss float64
+	for i, v := range x {
+		s.at[i] = ((v[0]-m[0][0])*d[0]+(v[1]-m[0][1])*d[1])/s.gap - s.gap/2
+		off := math.Abs(s.at[i]) - s.gap/2
+		ss += off * off
+	}
+	s.sd = math.Sqrt(ss/float64(len(x))) + 1e-9
+	return s
 }
 
 // twoMeans splits points into two sets about their means (Lloyd 1982), from the two ends of their
@@ -209,17 +196,16 @@ func twoMeans(x [][2]float64) (m [2][2]float64, ok bool) {
 	return m, n[0] >= 6 && n[1] >= 6
 }
 
-// sidesHMM is the probability of the second set for every stride (forward and backward, Rabiner 1989). at is a stride's
-// place between the sets, negative on the first's side; their means lie gap apart, with spread sd.
+// sidesHMM is the probability of the second set for every stride (forward and backward, Rabiner 1989).
 // A lead is kept for some forty strides, but over a jump it changes about every third time (Moore et al.
 // 1995 saw it change in two fifths of jumps across country).
-func sidesHMM(waves []leadWave, at []float64, gap, sd float64) []float64 {
+func sidesHMM(waves []leadWave, s sides) []float64 {
 	const change, changeOverJump = 1.0 / 40, 1.0 / 3
-	n := len(at)
+	n := len(s.at)
 	like := make([]float64, n) // of the second set over the first
-	for i, x := range at {
+	for i, x := range s.at {
 		// no single stride may decide alone
-		like[i] = math.Exp(math.Max(-5, math.Min(5, x*gap/(sd*sd))))
+		like[i] = math.Exp(math.Max(-5, math.Min(5, x*s.gap/(s.sd*s.sd))))
 	}
 	fwd := make([]float64, n)
 	for i := range fwd {
@@ -254,16 +240,20 @@ const (
 	insideLead = 0.85
 	// settled is the log odds from which the sign is believed: 19 to 1.
 	settled = 2.94
+	// eachRein is what the turns of each rein must bring: most of one turn's.
+	eachRein = 1.0
 	// sureSide is the probability from which a stride's set is believed.
 	sureSide = 0.9
 )
 
 // SettleLeads names the leads of the canter strides where turns show which is which: a horse mostly
-// canters a turn on the inside lead. Each turn of canter strides on one side weighs by how sure that side is; the leads of a
-// stretch without a gap are named when the turns together speak 19 to 1 for one reading, and taken back when
-// they don't. It tells whether any were named.
+// canters a turn on the inside lead. Each turn weighs by how sure its strides' side is. The leads of a stretch
+// without a gap are named when its turns together speak 19 to 1 for one reading and turns to the left and to the
+// right both speak for it (on one rein alone, what a turn does to the sensor would pass for a lead); else they are taken
+// back. It tells whether any were named.
 func SettleLeads(ev *Events, turns []TurnHint) bool {
-	odds := map[int]float64{}
+	type evidence struct{ left, right float64 } // log odds that the second set is the left lead
+	odds := map[int]evidence{}
 	for _, t := range turns {
 		sum, n := map[int]float64{}, map[int]float64{}
 		for _, s := range ev.Strides {
@@ -275,18 +265,22 @@ func SettleLeads(ev *Events, turns []TurnHint) bool {
 		for k := range n {
 			// one stride of a turn may be a change's; three are the turn's lead
 			v := sum[k] / n[k] * math.Min(1, n[k]/3) * math.Log(insideLead/(1-insideLead))
-			if t.LeftRad < 0 {
-				v = -v
+			e := odds[k]
+			if t.LeftRad > 0 {
+				e.left += v
+			} else {
+				e.right -= v
 			}
-			odds[k] += v
+			odds[k] = e
 		}
 	}
 	any := false
 	for i := range ev.Strides {
 		s := &ev.Strides[i]
 		s.Lead = LeadUnknown
-		o := odds[s.piece]
-		if s.side == 0 || math.Abs(o) < settled {
+		e := odds[s.piece]
+		o := e.left + e.right
+		if s.side == 0 || math.Abs(o) < settled || math.Abs(e.left) < eachRein || math.Abs(e.right) < eachRein || e.left*e.right < 0 {
 			continue
 		}
 		left := s.side // the second set is the left lead
@@ -302,3 +296,5 @@ func SettleLeads(ev *Events, turns []TurnHint) bool {
 	}
 	return any
 }
+
+var debugGap bool
