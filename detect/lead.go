@@ -43,9 +43,9 @@ func (p *piece) findSides(ev *Events, first, pieceNo int) {
 }
 
 // sidesApart is how many spreads of one stride the two sets must stand apart. Averages of seven strides split
-// a single set of pure noise at 0.6; on the labelled rounds saddles and pockets show 3.9 to 10, wrists
-// 1.4 to 1.7.
-const sidesApart = 1.2
+// a single set of pure noise at 0.6; on the labelled rounds saddles and pockets show 3.9 to 10. Wrists show 1.4
+// to 1.7, which gets one stride in five wrong: too little to publish.
+const sidesApart = 2.5
 
 // leadWaves are the level waves of the canter strides given, whose indices start at first.
 func (p *piece) leadWaves(strides []Stride, first int) []leadWave {
