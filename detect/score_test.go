@@ -326,16 +326,22 @@ func TestScore(t *testing.T) {
 		if by[k] == nil {
 			by[k] = &tally{}
 		}
-		scoreRide(r, ev, by[k], func(f string, a ...any) { fmt.Printf(f+"\n", a...) })
+		scoreRide(r, ev, by[k], t.Logf)
 	}
 	for _, k := range []string{"saddle", "pocket", "wrist"} {
 		y := by[k]
 		if y == nil {
 			continue
 		}
-		fmt.Printf("%-7s jumps %d found %d reported %d true %d | take-off median %.1f ms p90 %.1f bias %.1f in90 %.2f | landing %.1f %.1f bias %.1f in90 %.2f | strides <=9 %d/%d  longer %d/%d | gait %.4f | strides F1 %.3f\n",
-			k, y.trueJumps, y.found, y.reported, y.right, 1e3*q(y.toErr, .5), 1e3*q(y.toErr, .9), 1e3*median(y.toErr), float64(y.toIn)/float64(y.found),
-			1e3*q(y.ldErr, .5), 1e3*q(y.ldErr, .9), 1e3*median(y.ldErr), float64(y.ldIn)/float64(y.found),
-			y.shortOK, y.shortN, y.longOK, y.longN, y.gaitOK/y.gaitS, 2*float64(y.strideHit)/float64(y.strideT+y.strideF))
+		t.Log(y.row(k))
 	}
+}
+
+// row is one line of the table.
+func (y *tally) row(name string) string {
+	f := float64(y.found)
+	return fmt.Sprintf("%-7s jumps %d found %d reported %d true %d | take-off ms median %.1f p90 %.1f bias %.1f in90 %.2f | landing %.1f %.1f %.1f in90 %.2f | strides <=9 %d/%d longer %d/%d | gait %.4f | strides F1 %.3f",
+		name, y.trueJumps, y.found, y.reported, y.right, 1e3*q(y.toErr, .5), 1e3*q(y.toErr, .9), 1e3*median(y.toErr), float64(y.toIn)/f,
+		1e3*q(y.ldErr, .5), 1e3*q(y.ldErr, .9), 1e3*median(y.ldErr), float64(y.ldIn)/f,
+		y.shortOK, y.shortN, y.longOK, y.longN, y.gaitOK/y.gaitS, 2*float64(y.strideHit)/float64(y.strideT+y.strideF))
 }
