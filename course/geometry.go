@@ -40,6 +40,16 @@ func along(p Point, deg, d float64) Point {
 	return Point{p.X + d*u.X, p.Y + d*u.Y}
 }
 
+// area of a ring, anticlockwise positive (the shoelace formula).
+func area(ring []Point) float64 {
+	var a float64
+	for i, p := range ring {
+		q := ring[(i+1)%len(ring)]
+		a += p.X*q.Y - q.X*p.Y
+	}
+	return a / 2
+}
+
 // thin tells whether places lie on a line, to half a metre.
 func thin(ps []Point) bool {
 	spots := make([]Spot, len(ps))

@@ -524,7 +524,7 @@ func (r *planReader) read(data []byte) *Plan {
 	}
 	p.SetLines(meant)
 	r.compareWithMap(p, meant, meantAt)
-	r.look(p, lineOf, top)
+	r.look(p, lineOf, top["levels"].line)
 	return p
 }
 
@@ -570,15 +570,20 @@ func (r *planReader) arena(n node) []Point {
 	if k := len(out); k > 1 && out[0] == out[k-1] {
 		out = out[:k-1]
 	}
-	switch i, j := crossingSides(out); {
-	case len(out) < 3:
-		r.fault(n.line(), n.path, n.describe(), "three corners or more")
-	case thin(out):
-		r.fault(n.line(), n.path, "the corners lie on a line", "corners round a ground")
-	case i >= 0:
-		r.fault(n.line(), n.path, fmt.Sprintf("side %d crosses side %d", i+1, j+1), "corners in order round the arena")
-	}
+	r.checkRing(n.line(), n.path, out)
 	return out
+}
+
+// checkRing tells what keeps corners from being a boundary.
+func (r *planReader) checkRing(line int, field string, corners []Point) {
+	switch i, j := crossingSides(corners); {
+	case len(corners) < 3:
+		r.fault(line, field, fmt.Sprintf("found a ring of %d corners", len(corners)), "three corners or more")
+	case thin(corners):
+		r.fault(line, field, "the corners lie on a line", "corners round a ground")
+	case i >= 0:
+		r.fault(line, field, fmt.Sprintf("side %d crosses side %d", i+1, j+1), "corners in order round the arena")
+	}
 }
 
 func (r *planReader) levels(n node) []Spot {
@@ -684,14 +689,6 @@ func (r *planReader) obstacles(n node, p *Plan) map[string]int {
 	return lineOf
 }
 
-func kindList() string {
-	s := make([]string, 0, len(Kinds()))
-	for _, k := range Kinds() {
-		s = append(s, string(k))
-	}
-	return strings.Join(s, ", ")
-}
-
 func (r *planReader) route(n node, p *Plan, lineOf map[string]int) {
 	items := r.items(n, maxRoute, "a list of ids in the order jumped")
 	pole := map[string]bool{}
@@ -735,7 +732,6 @@ func (r *planReader) knownID(n node, lineOf map[string]int) (string, bool) {
 func (r *planReader) lines(n node, lineOf map[string]int) ([]Line, []int) {
 	var out []Line
 	var at []int
-	kinds := []LineKind{Related, Bending, Rollback, Combination, Single}
 	for _, it := range r.items(n, maxRoute, "a list of lines") {
 		f := r.fields(it, "from", "to", "kind", "walked")
 		if f == nil {
@@ -754,10 +750,10 @@ func (r *planReader) lines(n node, lineOf map[string]int) ([]Line, []int) {
 			*v.to, _ = r.knownID(g.node, lineOf)
 		}
 		if g, ok := f["kind"]; ok && !g.node.isNull() {
-			const expected = "one of related, bending, rollback, combination, single"
+			expected := "one of " + lineKindList()
 			if s, ok := r.text(g.node, maxNameRunes, expected); ok {
 				l.Kind = LineKind(s)
-				if !slices.Contains(kinds, l.Kind) {
+				if !slices.Contains(lineKinds(), l.Kind) {
 					r.fault(g.node.line(), g.node.path, "unknown kind "+quoteShort(s), expected)
 				}
 			}
@@ -776,6 +772,21 @@ func (r *planReader) lines(n node, lineOf map[string]int) ([]Line, []int) {
 		at = append(at, it.line())
 	}
 	return out, at
+}
+
+// lineKinds are the kinds that a plan may give a line.
+func lineKinds() []LineKind { return []LineKind{Related, Bending, Rollback, Combination, Single} }
+
+func lineKindList() string { return join(lineKinds()) }
+
+func kindList() string { return join(Kinds()) }
+
+func join[T ~string](words []T) string {
+	s := make([]string, len(words))
+	for i, w := range words {
+		s[i] = string(w)
+	}
+	return strings.Join(s, ", ")
 }
 
 // compareWithMap warns of lines that the route does not have and of tapes that the map doubts.
@@ -807,7 +818,7 @@ func (l Line) disagrees() string {
 }
 
 // look warns of what can be read but can hardly be meant.
-func (r *planReader) look(p *Plan, lineOf map[string]int, top map[string]field) {
+func (r *planReader) look(p *Plan, lineOf map[string]int, levelsLine int) {
 	for _, o := range p.Obstacles {
 		name := "obstacle " + o.ID
 		if p.Arena != nil && !inside(p.Arena, o.At) {
@@ -819,7 +830,7 @@ func (r *planReader) look(p *Plan, lineOf map[string]int, top map[string]field) 
 	}
 	if len(p.Levels) > 0 {
 		if why := flatBecause(p.Levels); why != "" {
-			r.warn(top["levels"].line, "levels", why, "no slope can be told", "")
+			r.warn(levelsLine, "levels", why, "no slope can be told", "")
 		}
 	}
 }

@@ -88,7 +88,7 @@ func TestEveryFaultIsTold(t *testing.T) {
 		{"latitude", "51.4,", "91,", `course.yaml:4: anchor.latitude: found "91", expected degrees from -90 to 90`},
 		{"bearing", "41.5", "-1", `course.yaml:4: anchor.bearing: found "-1", expected degrees from 0 to 360`},
 		{"half an anchor", ", bearing: 41.5", "", `course.yaml:4: anchor.bearing: the field is missing`},
-		{"arena of two", "[80, 0], [80, 60], ", "", `course.yaml:5: arena: found a list of 2, expected three corners or more`},
+		{"arena of two", "[80, 0], [80, 60], ", "", `course.yaml:5: arena: found a ring of 2 corners, expected three corners or more`},
 		{"arena crossed", "[80, 0], [80, 60]", "[80, 60], [80, 0]", `course.yaml:5: arena: side 1 crosses side 3, expected corners in order`},
 		{"arena flat", "[80, 60], [0, 60]", "[90, 0], [95, 0]", `course.yaml:5: arena: the corners lie on a line`},
 		{"spot of two", "[80, 0, 2.00]", "[80, 0]", `course.yaml:8: levels[1]: found a list of 2, expected a spot height [x, y, z]`},

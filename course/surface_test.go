@@ -141,7 +141,7 @@ func TestSlopeAlongAWay(t *testing.T) {
 
 func TestGradesStayWhenThePlanIsMoved(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := anyPlan().Draw(t, "plan")
+		p := ridablePlan().Draw(t, "plan")
 		q := moved(p, rapid.Float64Range(0, 360).Draw(t, "turn"), 12, -5, rapid.Bool().Draw(t, "mirror"))
 		a, whyA := NewSurface(p.Levels)
 		b, whyB := NewSurface(q.Levels)

@@ -124,7 +124,7 @@ func TestTrackWithoutRoomSaysSo(t *testing.T) {
 
 func TestTrackStaysWhenThePlanIsMoved(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := anyPlan().Draw(t, "plan")
+		p := ridablePlan().Draw(t, "plan")
 		mirror := rapid.Bool().Draw(t, "mirror")
 		q := moved(p, rapid.Float64Range(0, 360).Draw(t, "turn"), 3, -7, mirror)
 		a, b := p.PlanTrack(3.4), q.PlanTrack(3.4)
