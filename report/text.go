@@ -305,17 +305,17 @@ func lineCells(name, words string, l *Line, units Units) []string {
 	return cells
 }
 
-// groundWords is what kind of line it is and how long on the ground.
+// groundWords is what kind of line it is and, where people walk it, how long on the ground.
 func groundWords(l Line, units Units) string {
-	if l.DistanceM == nil {
+	if l.DistanceM == nil || !walkedKind(l.Kind) {
 		return l.Kind
 	}
-	q := units.length()
-	if l.Kind == "single" || l.Kind == "rollback" {
-		q = units.radius() // nobody walks these: the straight distance by the map says little
-	}
-	return l.Kind + " " + q.plain(*l.DistanceM)
+	return l.Kind + " " + units.length().plain(*l.DistanceM)
 }
+
+// walkedKind tells the kinds of lines whose distance people walk; the straight distance of the others says
+// little, so these are told by the track that was ridden.
+func walkedKind(kind string) bool { return kind != "single" && kind != "rollback" }
 
 // rideWords tells one ride of a line from the others.
 func rideWords(l Line) string {
@@ -369,14 +369,14 @@ const (
 	openM  = 0.20
 )
 
-// fitWords is how the line suited the horse; nothing where the interval leaves it open.
+// fitWords is how the line suited the horse.
 func fitWords(f Fit) string {
 	e := f.PerStrideM
 	switch {
 	case e == nil:
 		return f.Says
 	case !resolved(e) && (e.Low < -openM || e.High > openM):
-		return ""
+		return "not settled"
 	case !resolved(e):
 		return "right"
 	case f.Says != "right" && math.Abs(e.Value) < touchM:
@@ -393,13 +393,16 @@ const steadyRhythmCV = 0.04
 // doubt, how long or tight it was, another count than planned, an uneven rhythm.
 func lineWords(l Line, units Units) string {
 	var said []string
+	if l.TrackM != nil && !walkedKind(l.Kind) {
+		said = append(said, units.radius().measured(*l.TrackM)+" ridden")
+	}
 	if t := l.Turn; t != nil && t.Direction != "straight" {
 		words := t.Direction
 		if t.TurnedDeg != nil {
 			words += " " + degrees().plain(math.Abs(t.TurnedDeg.Value))
 		}
 		if t.RadiusMinM != nil {
-			words += ", tightest radius " + units.radius().measured(*t.RadiusMinM)
+			words += ", radius " + units.radius().measured(*t.RadiusMinM)
 		}
 		if t.SpeedMinMS != nil {
 			words += ", slowest " + pace().bare(*t.SpeedMinMS)

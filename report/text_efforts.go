@@ -18,8 +18,7 @@ const (
 )
 
 func writeEfforts(p *page, d *Debrief, units Units) {
-	p.heading("Efforts")
-	p.para(" ", 1, tally(d.Efforts))
+	p.heading("Efforts: " + tally(d.Efforts))
 	said := disobedienceWords(d.Efforts)
 	said = append(said, takeoffWords(d.Efforts, units)...)
 	said = append(said, angleWords(d.Efforts)...)
@@ -50,7 +49,7 @@ func tally(efforts []Effort) string {
 	if n["ran out"] > 0 {
 		said = append(said, count(n["ran out"], "run-out"))
 	}
-	return strings.Join(said, ", ") + "."
+	return strings.Join(said, ", ")
 }
 
 // effortName is the obstacle, or where in time a jump at none was.
