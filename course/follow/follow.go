@@ -105,7 +105,10 @@ func Ride(in Input) (*Result, error) {
 	m := newModel(in)
 	res := &Result{}
 	if in.Path == nil {
-		seq := m.decode(m.candidatesFromJumps(nil))
+		cands := m.withHalts(m.candidatesFromJumps(nil))
+		sort.SliceStable(cands, func(i, j int) bool { return cands[i].timeS < cands[j].timeS })
+		m.learnPace(m.decode(cands))
+		seq := m.decode(cands)
 		res.collect(m, seq)
 		return res, nil
 	}
@@ -124,6 +127,12 @@ func (r *Result) collect(m *model, seq []decoded) {
 		if e.Jump >= 0 {
 			used[e.Jump] = true
 		}
+		if m.states[d.state].disobey {
+			e.Outcome = RanOut
+			if d.cand.stop {
+				e.Outcome = Refused
+			}
+		}
 		r.Efforts = append(r.Efforts, e)
 	}
 	for j := range m.in.Jumps {
@@ -131,7 +140,6 @@ func (r *Result) collect(m *model, seq []decoded) {
 			r.Unplaced = append(r.Unplaced, j)
 		}
 	}
-	r.Efforts = m.withDisobediences(r.Efforts, r.Path)
 	m.tell(r)
 }
 
@@ -156,18 +164,21 @@ func wrapDeg(d float64) float64 {
 	return d
 }
 
+// reading is one way to read the ride: where the course lies and what was jumped.
+type reading struct {
+	p     *place.Placement
+	path  *place.Path
+	seq   []decoded
+	score float64
+}
+
 // placeAndDecode finds the shift, the sequence and the placement together: from several first
 // guesses of the shift the sequence is decoded and the plan placed by it, again until nothing
-// moves; the guess whose sequence is likeliest wins.
+// moves; the guess whose sequence is likeliest wins. A track that passes one obstacle twice within
+// half a minute may have run out at it the first time; where no sensor tells, that reading is
+// worked out too, with a placement of its own.
 func (m *model) placeAndDecode(in Input) (*place.Placement, *place.Path, []decoded) {
-	centre := centreOf(in.Plan)
-	type try struct {
-		p     *place.Placement
-		path  *place.Path
-		seq   []decoded
-		score float64
-	}
-	best := try{score: math.Inf(-1)}
+	best := reading{score: math.Inf(-1)}
 	for _, s := range m.firstShifts(in.Path) {
 		guess := &place.Path{}
 		for _, q := range in.Path.Pieces {
@@ -179,53 +190,81 @@ func (m *model) placeAndDecode(in Input) (*place.Placement, *place.Path, []decod
 			guess.Pieces = append(guess.Pieces, r)
 		}
 		m.slackM = 1.6
-		laid := guess
-		lag := 0.0
-		var p *place.Placement
-		var seq []decoded
-		last := ""
-		for iter := range 6 {
-			cands := m.candidates(laid)
-			seq = m.decode(cands)
-			if key := keyOf(seq); iter > 1 && key == last {
-				break
-			} else {
-				last = key
-			}
-			var overs []place.Over
-			for _, d := range seq {
-				if d.p < 0.5 && iter > 0 {
-					continue
-				}
-				// The path as recorded at the instant the device wrote it.
-				at, ok := in.Path.At(d.cand.pathS(lag))
-				if !ok {
-					continue
-				}
-				overs = append(overs, place.Over{MidS: d.cand.timeS, Obstacle: in.Plan.Obstacles[m.states[d.state].obstacle],
-					At: at, Timed: d.cand.jump >= 0})
-			}
-			q, err := place.Fit(overs, centre, place.Defaults())
-			if err != nil {
-				break
-			}
-			p = q
-			lag = 0
-			if in.HasMotion {
-				lag = p.LagS.Value
-			}
-			laid = p.Lay(in.Path)
-			m.slackM = 0.5
-		}
-		score := 0.0
-		for _, d := range seq {
-			score += d.gain
-		}
-		if p != nil && score > best.score {
-			best = try{p, laid, seq, score}
+		if r := m.settle(in, guess); r.score > best.score {
+			best = r
 		}
 	}
+	for range 4 {
+		if in.HasMotion || best.p == nil {
+			break
+		}
+		better := best
+		for i, d := range best.seq {
+			for _, e := range best.seq[i+1:] {
+				if e.cand.timeS-d.cand.timeS > 30 || m.states[e.state] != m.states[d.state] || m.states[d.state].disobey {
+					continue
+				}
+				m.barred = append(m.barred, bar{m.states[d.state].obstacle, d.cand.timeS})
+				m.slackM = 1.0
+				if r := m.settle(in, best.path); r.score > better.score {
+					better = r
+				}
+				m.barred = m.barred[:len(m.barred)-1]
+			}
+		}
+		if better.score <= best.score {
+			break
+		}
+		best = better
+	}
 	return best.p, best.path, best.seq
+}
+
+// settle decodes and places in turn, from a first laid path, until the sequence stays.
+func (m *model) settle(in Input, laid *place.Path) reading {
+	centre := centreOf(in.Plan)
+	r := reading{path: laid, score: math.Inf(-1)}
+	lag := 0.0
+	last := ""
+	for iter := range 6 {
+		r.seq = m.decode(m.candidates(r.path))
+		key := keyOf(r.seq)
+		if iter > 1 && key == last {
+			break
+		}
+		last = key
+		var overs []place.Over
+		for _, d := range r.seq {
+			if d.p < 0.5 && iter > 0 || m.states[d.state].disobey {
+				continue
+			}
+			at, ok := in.Path.At(d.cand.pathS(lag))
+			if !ok {
+				continue
+			}
+			overs = append(overs, place.Over{MidS: d.cand.timeS, Obstacle: in.Plan.Obstacles[m.states[d.state].obstacle],
+				At: at, Timed: d.cand.jump >= 0})
+		}
+		q, err := place.Fit(overs, centre, place.Defaults())
+		if err != nil {
+			break
+		}
+		r.p = q
+		lag = 0
+		if in.HasMotion {
+			lag = q.LagS.Value
+		}
+		r.path = q.Lay(in.Path)
+		m.slackM = 0.35
+	}
+	if r.p == nil {
+		return r
+	}
+	r.score = r.p.LogFit
+	for _, d := range r.seq {
+		r.score += d.gain
+	}
+	return r
 }
 
 func keyOf(seq []decoded) string {

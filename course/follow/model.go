@@ -6,6 +6,7 @@ import (
 
 	"groundline/course"
 	"groundline/course/place"
+	"groundline/detect"
 )
 
 // candidate is an instant at which an obstacle may have been jumped.
@@ -15,6 +16,10 @@ type candidate struct {
 	// logOdds that there was a jump at all, from the sensor, or from the way the track passes.
 	logOdds float64
 	only    int // the obstacle passed, -1 for any
+	// stop tells that the horse stood still here after a canter: no jump, but a refusal perhaps.
+	stop bool
+	// passing tells that the horse was not ridden at the obstacle before it passed its line: no run-out.
+	passing bool
 	at      place.Sample
 	placed  bool // at is known
 }
@@ -29,10 +34,12 @@ func (c candidate) pathS(lag float64) float64 {
 	return c.timeS
 }
 
-// state is a place in the route, or an obstacle that the route leaves out.
+// state is a place in the route, or an obstacle that the route leaves out: jumped, or refused or run
+// out at.
 type state struct {
 	obstacle int
 	route    int
+	disobey  bool
 }
 
 type decoded struct {
@@ -50,33 +57,59 @@ type model struct {
 	way     [][]float64 // expected length from obstacle to obstacle, metres
 	turned  [][]float64 // net turn from obstacle to obstacle, degrees, left positive, modulo 360
 	slackM  float64     // how far the placement may still be off
+	// straight tells which ways have no turn. paceMS is the horse's pace and paceSD its relative doubt.
+	straight [][]bool
+	// barred are passages that a rival reading holds not to have been jumps.
+	barred         []bar
+	paceMS, paceSD float64
+}
+
+// bar is a passage of an obstacle about a time.
+type bar struct {
+	obstacle int
+	timeS    float64
+}
+
+func (m *model) isBarred(c candidate) bool {
+	for _, b := range m.barred {
+		if c.jump < 0 && c.only == b.obstacle && math.Abs(c.timeS-b.timeS) < 2 {
+			return true
+		}
+	}
+	return false
 }
 
 func newModel(in Input) *model {
-	m := &model{in: in, inRoute: make([]bool, len(in.Plan.Obstacles)), slackM: 0.5}
+	m := &model{in: in, inRoute: make([]bool, len(in.Plan.Obstacles)), slackM: 0.5, paceMS: usualSpeedMS, paceSD: paceSpread}
 	index := map[string]int{}
 	for i, o := range in.Plan.Obstacles {
 		index[o.ID] = i
 	}
 	for k, id := range in.Plan.Route {
-		m.states = append(m.states, state{index[id], k})
+		m.states = append(m.states, state{obstacle: index[id], route: k})
 		m.inRoute[index[id]] = true
+	}
+	for k, id := range in.Plan.Route {
+		m.states = append(m.states, state{obstacle: index[id], route: k, disobey: true})
 	}
 	for i, o := range in.Plan.Obstacles {
 		if !m.inRoute[i] && o.Kind != course.Pole {
-			m.states = append(m.states, state{i, -1})
+			m.states = append(m.states, state{obstacle: i, route: -1})
 		}
 	}
 	n := len(in.Plan.Obstacles)
-	m.way, m.turned = make([][]float64, n), make([][]float64, n)
+	m.way, m.turned, m.straight = make([][]float64, n), make([][]float64, n), make([][]bool, n)
 	for i := range n {
-		m.way[i], m.turned[i] = make([]float64, n), make([]float64, n)
+		m.way[i], m.turned[i], m.straight[i] = make([]float64, n), make([]float64, n), make([]bool, n)
 		for j := range n {
 			l, _ := wayM(in.Plan.Obstacles[i], in.Plan.Obstacles[j])
 			if i == j {
 				l = math.Max(l, 2*math.Pi*turnRadiusM+20)
 			}
 			m.way[i][j] = l
+			a, b := in.Plan.Obstacles[i], in.Plan.Obstacles[j]
+			chord := math.Hypot(b.At.X-a.At.X, b.At.Y-a.At.Y)
+			m.straight[i][j] = i != j && math.Abs(wrapDeg(a.FacingDeg-b.FacingDeg)) < 40 && l < 1.12*chord && chord < 45
 			m.turned[i][j] = wrapDeg(in.Plan.Obstacles[i].FacingDeg - in.Plan.Obstacles[j].FacingDeg)
 		}
 	}
@@ -91,38 +124,59 @@ func newModel(in Input) *model {
 }
 
 // How people ride a route: the next obstacle nearly always; now and then the same again, from the
-// beginning, one left out (or missed by the sensor), or any other. Priors of our own.
+// beginning, one left out (or missed by the sensor), or any other. One approach in thirty ends in a
+// refusal or a run-out, and after it the same obstacle is ridden at again. Priors of our own.
 const (
 	pNext    = 0.80
 	pSame    = 0.05
 	pRestart = 0.05
 	pSkip    = 0.03
 	pOther   = 0.07
+
+	pDisobey = 0.03
+	pRetry   = 0.85
+	pAgain   = 0.05 // disobeys once more
 )
 
 func (m *model) logTransition(a, b int) float64 {
 	sb := m.states[b]
-	n := float64(len(m.states))
+	n := float64(len(m.in.Plan.Obstacles))
+	if a >= 0 && m.states[a].disobey {
+		sa := m.states[a]
+		switch {
+		case sa.route == sb.route && sb.disobey:
+			return math.Log(pAgain)
+		case sa.route == sb.route:
+			return math.Log(pRetry)
+		case !sb.disobey && m.sameCombination(sb.route, sa.route):
+			return math.Log(pRetry / 3) // a combination is jumped again from its first element
+		}
+		return math.Log((1 - pRetry - pAgain) / (2 * n))
+	}
 	p := pOther / n
 	if a < 0 {
-		p = 0.5 / n
+		// The first jump of a ride is as often a lone fence as the first of the route.
+		p = 0.65 / n
 		if sb.route == 0 {
-			p += 0.5
+			p += 0.35
 		}
-		return math.Log(p)
+	} else {
+		sa := m.states[a]
+		if sa.obstacle == sb.obstacle {
+			p += pSame
+		}
+		if sb.route == 0 {
+			p += pRestart
+		}
+		if sa.route >= 0 && sb.route == sa.route+1 {
+			p += pNext
+		}
+		if sa.route >= 0 && sb.route == sa.route+2 {
+			p += pSkip
+		}
 	}
-	sa := m.states[a]
-	if sa.obstacle == sb.obstacle {
-		p += pSame
-	}
-	if sb.route == 0 {
-		p += pRestart
-	}
-	if sa.route >= 0 && sb.route == sa.route+1 {
-		p += pNext
-	}
-	if sa.route >= 0 && sb.route == sa.route+2 {
-		p += pSkip
+	if sb.disobey {
+		p *= pDisobey
 	}
 	return math.Log(p)
 }
@@ -131,7 +185,11 @@ func (m *model) logTransition(a, b int) float64 {
 // al. 2017; ponies and green horses slower) and the spread of a leg's time about it, as a ratio.
 const (
 	usualSpeedMS = 5.3
-	legSpread    = 0.17
+	// A line without a turn has one length; elsewhere the rider chooses the track.
+	lineSpread = 0.08
+	legSpread  = 0.16
+	// paceSpread is how much one horse's pace differs from another's.
+	paceSpread = 0.10
 	// legOtherwise is the share of legs that go some other way: a circle, a halt, a chat.
 	legOtherwise = 0.12
 	// meanGapS is the usual time between two jumps, against which a leg's time is weighed.
@@ -142,9 +200,23 @@ const (
 func (m *model) logTime(a, b int, from, to candidate) float64 {
 	dt := to.timeS - from.timeS
 	oa, ob := m.states[a].obstacle, m.states[b].obstacle
-	mu := math.Log(m.way[oa][ob] / usualSpeedMS)
-	z := (math.Log(dt) - mu) / legSpread
-	near := math.Exp(-z*z/2) / (dt * legSpread * math.Sqrt(2*math.Pi))
+	if m.states[a].disobey {
+		// Round and back again: some 14 s after a run-out, longer after a stop; hardly less than 6 s.
+		z := math.Log(dt/14) / 0.35
+		near := math.Exp(-z*z/2) / (dt * 0.35 * math.Sqrt(2*math.Pi))
+		other := 0.0
+		if dt > 8 {
+			other = math.Exp(-dt/60) / 60
+		}
+		return math.Log(0.8*near+0.2*other+1e-9) - math.Log(math.Max(math.Exp(-dt/meanGapS)/meanGapS, math.Exp(-dt/60)/60))
+	}
+	mu := math.Log(m.way[oa][ob] / m.paceMS)
+	spread := math.Hypot(legSpread, m.paceSD)
+	if m.straight[oa][ob] {
+		spread = math.Hypot(lineSpread, m.paceSD)
+	}
+	z := (math.Log(dt) - mu) / spread
+	near := math.Exp(-z*z/2) / (dt * spread * math.Sqrt(2*math.Pi))
 	// Otherwise anything from the shortest ride upwards, falling off over a minute.
 	other := 0.0
 	if dt > 0.75*math.Exp(mu) {
@@ -152,8 +224,14 @@ func (m *model) logTime(a, b int, from, to candidate) float64 {
 	}
 	base := math.Exp(-dt/meanGapS) / meanGapS
 	base = math.Max(base, math.Exp(-dt/60)/60)
-	v := math.Log((1-legOtherwise)*near+legOtherwise*other+1e-9) - math.Log(base)
-	if m.in.TurnedDeg != nil {
+	// A refusal or a run-out that no candidate shows costs a way round.
+	again := 0.0
+	if !m.states[b].disobey {
+		z := math.Log(dt/(math.Exp(mu)+14)) / 0.2
+		again = math.Exp(-z*z/2) / (dt * 0.2 * math.Sqrt(2*math.Pi))
+	}
+	v := math.Log((1-legOtherwise)*near+legOtherwise*(0.7*other+0.3*again)+1e-9) - math.Log(base)
+	if m.in.TurnedDeg != nil && !m.states[b].disobey {
 		if d, sd, ok := m.in.TurnedDeg(from.timeS, to.timeS); ok {
 			s := math.Hypot(14, sd)
 			e := wrapDeg(d - m.turned[oa][ob])
@@ -166,6 +244,9 @@ func (m *model) logTime(a, b int, from, to candidate) float64 {
 // logAt weighs where a candidate lies against an obstacle; 0 without positions.
 func (m *model) logAt(c candidate, st int) float64 {
 	o := m.in.Plan.Obstacles[m.states[st].obstacle]
+	if m.states[st].disobey {
+		return m.logBeside(c, o)
+	}
 	if !c.placed {
 		return 0
 	}
@@ -175,7 +256,8 @@ func (m *model) logAt(c candidate, st int) float64 {
 	sdl := math.Sqrt(0.45*0.45 + m.slackM*m.slackM*2 + c.at.PlaceSDM*c.at.PlaceSDM)
 	sdc := math.Sqrt(0.5*0.5 + m.slackM*m.slackM + c.at.PlaceSDM*c.at.PlaceSDM)
 	h := wrapDeg(c.at.HeadingDeg() - o.FacingDeg)
-	hsd := 12.0 + 40*c.at.PlaceSDM/math.Max(c.at.SpeedMS(), 1)
+	// Horses are presented within some 5 degrees of square; a crossing in a turn is no jump.
+	hsd := 8.0 + 20*c.at.PlaceSDM/math.Max(c.at.SpeedMS(), 1)
 	const arenaM2, floor = 4000.0, 1e-7
 	v := math.Log(math.Exp(-ac*ac/(2*sdc*sdc)-h*h/(2*hsd*hsd))+floor) -
 		math.Log(sdc*hsd*2*math.Pi) + math.Log(360)
@@ -183,9 +265,35 @@ func (m *model) logAt(c candidate, st int) float64 {
 		v += math.Log(math.Exp(-al*al/(2*sdl*sdl))+floor) - math.Log(sdl*math.Sqrt(2*math.Pi)) + math.Log(arenaM2)
 		return v
 	}
-	// A passage: anywhere on a face line of some tens of metres.
-	return v + math.Log(30)
+	return v + math.Log(faceLineM)
 }
+
+// faceLineM is the stretch of a face's line on which a track may pass it for no reason.
+const faceLineM = 30
+
+// logBeside weighs a candidate as a refusal (it stands in front) or a run-out (it passes beside the
+// face, up to 3 m off it).
+func (m *model) logBeside(c candidate, o course.Obstacle) float64 {
+	switch {
+	case c.jump >= 0:
+		return math.Inf(-1)
+	case c.stop && c.placed:
+		return 3
+	case c.stop:
+		return 1
+	}
+	s, co := math.Sincos(o.FacingDeg * math.Pi / 180)
+	ac := math.Abs((c.at.X-o.At.X)*co - (c.at.Y-o.At.Y)*s)
+	sd := math.Sqrt(0.4*0.4 + m.slackM*m.slackM + c.at.PlaceSDM*c.at.PlaceSDM)
+	half := o.WidthM / 2
+	inside := phi((ac-half+0.2)/sd) - phi((ac-half-3)/sd)
+	h := wrapDeg(c.at.HeadingDeg() - o.FacingDeg)
+	const hsd = 22.0
+	return math.Log(inside/6+1e-6) - h*h/(2*hsd*hsd) - math.Log(hsd*math.Sqrt(2*math.Pi)) + math.Log(360) + math.Log(faceLineM)
+}
+
+// phi is the standard normal distribution function.
+func phi(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
 
 // candidatesFromJumps are the sensor's jumps, with their places where a path is given.
 func (m *model) candidatesFromJumps(laid *place.Path) []candidate {
@@ -210,7 +318,7 @@ func (m *model) candidates(laid *place.Path) []candidate {
 		if o.Kind == course.Pole {
 			continue
 		}
-		for _, p := range passages(laid, o, o.WidthM/2+1.5+2*m.slackM) {
+		for _, p := range passages(laid, o, o.WidthM/2+4+m.slackM) {
 			near := false
 			for _, c := range out[:n] {
 				if math.Abs(c.timeS-p.timeS) < 1.2 {
@@ -226,11 +334,41 @@ func (m *model) candidates(laid *place.Path) []candidate {
 			if m.in.HasMotion {
 				c.logOdds -= 8
 			}
+			if !m.brought(laid, o, p.timeS) {
+				c.passing = true
+			}
 			out = append(out, c)
 		}
+		for _, p := range stops(laid, o, o.WidthM/2) {
+			out = append(out, candidate{timeS: p.timeS, jump: -1, only: i, stop: true, at: p.at, placed: true})
+		}
 	}
+	out = m.withHalts(out)
 	sort.SliceStable(out, func(i, j int) bool { return out[i].timeS < out[j].timeS })
 	return out
+}
+
+// withHalts adds the halts after a canter that the gaits show and no stop of the track accounts for.
+func (m *model) withHalts(cands []candidate) []candidate {
+	if !m.in.HasMotion {
+		return cands
+	}
+	for k := 1; k < len(m.in.Gaits); k++ {
+		g, before := m.in.Gaits[k], m.in.Gaits[k-1]
+		if g.Gait != detect.Halt || before.Gait != detect.Canter || before.ToS-before.FromS < 2 {
+			continue
+		}
+		seen := false
+		for _, c := range cands {
+			if c.stop && math.Abs(c.timeS-g.FromS) < 3 {
+				seen = true
+			}
+		}
+		if !seen {
+			cands = append(cands, candidate{timeS: g.FromS, jump: -1, only: -1, stop: true})
+		}
+	}
+	return cands
 }
 
 type passage struct {
@@ -270,6 +408,27 @@ func passages(path *place.Path, o course.Obstacle, withinM float64) []passage {
 	return out
 }
 
+// learnPace takes the horse's pace from a decoded sequence: the middle of way over time on the legs that
+// the route has.
+func (m *model) learnPace(seq []decoded) {
+	var v []float64
+	for i := 1; i < len(seq); i++ {
+		a, b := m.states[seq[i-1].state], m.states[seq[i].state]
+		if a.route < 0 || b.route != a.route+1 {
+			continue
+		}
+		x := m.way[a.obstacle][b.obstacle] / (seq[i].cand.timeS - seq[i-1].cand.timeS)
+		if x > 0.6*usualSpeedMS && x < 1.5*usualSpeedMS {
+			v = append(v, x)
+		}
+	}
+	if len(v) < 3 {
+		return
+	}
+	m.paceMS = place.Median(v)
+	m.paceSD = paceSpread / math.Sqrt(1+float64(len(v)))
+}
+
 // decode picks the likeliest sequence of candidates and states (Viterbi) and its posterior
 // probabilities (forward-backward), in log likelihood ratios against "nothing was jumped here".
 func (m *model) decode(cands []candidate) []decoded {
@@ -286,7 +445,14 @@ func (m *model) decode(cands []candidate) []decoded {
 				emit[i][k] = math.Inf(-1)
 				continue
 			}
-			emit[i][k] = c.logOdds + m.logAt(c, k)
+			switch {
+			case m.states[k].disobey && c.passing, !m.states[k].disobey && (c.stop || m.isBarred(c)):
+				emit[i][k] = math.Inf(-1)
+			case m.states[k].disobey:
+				emit[i][k] = m.logAt(c, k)
+			default:
+				emit[i][k] = c.logOdds + m.logAt(c, k)
+			}
 		}
 	}
 	step := func(i, a, j, b int) float64 {
@@ -349,7 +515,7 @@ func (m *model) decode(cands []candidate) []decoded {
 	for i, k := bi, bk; i >= 0; i, k = backI[i][k], backK[i][k] {
 		p := math.Inf(-1)
 		for a := range s {
-			if m.states[a].obstacle == m.states[k].obstacle {
+			if m.states[a].obstacle == m.states[k].obstacle && m.states[a].disobey == m.states[k].disobey {
 				p = logAdd(p, fwd[i][a]+bwd[i][a]-total)
 			}
 		}

@@ -3,103 +3,11 @@ package follow
 import (
 	"fmt"
 	"math"
-	"sort"
 
 	"groundline/course"
 	"groundline/course/place"
-	"groundline/detect"
 	"groundline/trace"
 )
-
-// A disobedience costs a way round: the horse must be turned and brought to the fence again. So it is
-// looked for only where a leg took longer than its way by this much.
-const (
-	detourRatio = 1.35
-	detourMinS  = 5.0
-)
-
-// withDisobediences looks between the jumps for refusals (the horse comes, stops before the face and
-// is taken away) and run-outs (it passes beside the face), by the rules' own definitions, and puts
-// them among the efforts.
-func (m *model) withDisobediences(efforts []Effort, path *place.Path) []Effort {
-	var out []Effort
-	for i, e := range efforts {
-		from := math.Inf(-1)
-		if i > 0 {
-			from = efforts[i-1].MidS
-		}
-		if path != nil {
-			out = append(out, m.between(from, e, i > 0, efforts, i, path)...)
-		} else if d, ok := m.stopped(from, e, i > 0, efforts, i); ok {
-			out = append(out, d)
-		}
-		out = append(out, e)
-	}
-	if path != nil && len(efforts) > 0 {
-		// After the last jump a horse may have been taken out of the ring after a refusal at the next one.
-		last := efforts[len(efforts)-1]
-		if last.RouteIndex >= 0 && last.RouteIndex+1 < len(m.in.Plan.Route) {
-			next := Effort{RouteIndex: last.RouteIndex + 1, MidS: math.Inf(1)}
-			next.Obstacle = m.states[next.RouteIndex].obstacle
-			out = append(out, m.between(last.MidS, next, false, nil, 0, path)...)
-		}
-	}
-	return out
-}
-
-// longer tells whether the way to effort i took so much longer than it should that a second
-// approach fits in.
-func (m *model) longer(from float64, e Effort, known bool, efforts []Effort, i int) bool {
-	if !known {
-		return true
-	}
-	way := m.way[efforts[i-1].Obstacle][e.Obstacle] / usualSpeedMS
-	dt := e.MidS - from
-	return dt > detourRatio*way && dt > way+detourMinS
-}
-
-// between are the disobediences at the obstacle of e after from and before e.
-func (m *model) between(from float64, e Effort, known bool, efforts []Effort, i int, path *place.Path) []Effort {
-	if !known && math.IsInf(from, -1) {
-		return nil // walking past fences before the first jump is no disobedience
-	}
-	if !m.longer(from, e, known, efforts, i) {
-		return nil
-	}
-	o := m.in.Plan.Obstacles[e.Obstacle]
-	half := o.WidthM / 2
-	var found []Effort
-	for _, p := range passages(path, o, half+6) {
-		// Beside the face, but brought to it: the last strides before led at it.
-		if p.timeS < from+2 || p.timeS > e.MidS-3 || math.Abs(p.acrossM) < half-0.6 {
-			continue
-		}
-		if !m.brought(path, o, p.timeS) {
-			continue
-		}
-		sd := 0.8
-		conf := 1 / (1 + math.Exp(-(math.Abs(p.acrossM)-half+0.9)/sd*1.5))
-		found = append(found, Effort{Obstacle: e.Obstacle, RouteIndex: e.RouteIndex, Outcome: RanOut, Jump: -1,
-			MidS: p.timeS, Confidence: conf})
-	}
-	for _, h := range stops(path, o, half) {
-		if h.timeS < from+2 || h.timeS > e.MidS-3 {
-			continue
-		}
-		dup := false
-		for _, f := range found {
-			if math.Abs(f.MidS-h.timeS) < 5 {
-				dup = true
-			}
-		}
-		if !dup {
-			found = append(found, Effort{Obstacle: e.Obstacle, RouteIndex: e.RouteIndex, Outcome: Refused, Jump: -1,
-				MidS: h.timeS, Confidence: 0.9})
-		}
-	}
-	sort.SliceStable(found, func(a, b int) bool { return found[a].MidS < found[b].MidS })
-	return found
-}
 
 // brought tells whether the horse was ridden at the obstacle before passing it at time t: two to
 // four seconds earlier it was in front of it, within a cone of 30 degrees, and heading for it.
@@ -148,23 +56,6 @@ func stops(path *place.Path, o course.Obstacle, half float64) []passage {
 		}
 	}
 	return out
-}
-
-// stopped is a refusal seen by a motion sensor alone: a leg far longer than its way, with a canter that
-// ends in a halt and is taken up again. Where it happened the time tells only roughly.
-func (m *model) stopped(from float64, e Effort, known bool, efforts []Effort, i int) (Effort, bool) {
-	if !known || !m.longer(from, e, known, efforts, i) {
-		return Effort{}, false
-	}
-	for k, g := range m.in.Gaits {
-		if g.Gait != detect.Halt || g.FromS < from+1 || g.ToS > e.MidS-3 || k == 0 {
-			continue
-		}
-		if p := m.in.Gaits[k-1]; p.Gait == detect.Canter && g.FromS-p.FromS > 2 {
-			return Effort{Obstacle: e.Obstacle, RouteIndex: e.RouteIndex, Outcome: Refused, Jump: -1, MidS: g.FromS, Confidence: 0.6}, true
-		}
-	}
-	return Effort{}, false
 }
 
 // tell works out legs, attempts, rounds and warm-ups.

@@ -61,6 +61,9 @@ type Placement struct {
 	// ResidualsM holds, per jump, what is left along and across.
 	ResidualsM [][2]float64
 	N          int
+	// LogFit is the log prior density, up to a constant, of the offsets found: a placement that needs
+	// a great shift or a restless receiver pays for it here.
+	LogFit float64
 
 	opt     Options
 	overs   []Over
@@ -203,6 +206,12 @@ func fitOne(overs []Over, centre course.Point, opt Options) (*Placement, float64
 			}
 		}
 		p.ResidualM = math.Sqrt(ss / float64(count))
+	}
+	// The prior's log density at the fit: -½ aᵀ(K-R)a with a = K⁻¹y.
+	for i, v := range overs {
+		rxx, rxy, ryy := p.noise(v, robust[i])
+		ax, ay := p.weights[2*i], p.weights[2*i+1]
+		p.LogFit -= (y[2*i]*ax + y[2*i+1]*ay - rxx*ax*ax - 2*rxy*ax*ay - ryy*ay*ay) / 2
 	}
 	m, v := p.posterior([nBeta]float64{1}, 0, nil)
 	p.ShiftX = trace.FromSD(m, math.Sqrt(v))
