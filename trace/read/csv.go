@@ -11,12 +11,13 @@ import (
 )
 
 // csv reads a table of motion or of places in any of the dialects that [layout] tells apart.
-func (t *task) csv(name string, head []byte, r *bufio.Reader, m *meter) (*part, *Faults) {
+// size is that of the text, or 0 where it is not known.
+func (t *task) csv(name string, head []byte, r *bufio.Reader, m *meter, size int64) (*part, *Faults) {
 	lay, fault := understand(name, head, t.hand)
 	if fault != nil {
 		return nil, refuse(*fault, problems{})
 	}
-	tab := &table{lay: lay, limit: t.opt.Limits.Rows, meter: m}
+	tab := &table{lay: lay, limit: t.opt.Limits.Rows, meter: m, total: size}
 	if fault := tab.read(r, t.opt.Limits.LineBytes); fault != nil {
 		fault.File = name
 		return nil, refuse(*fault, tab.problems)
@@ -39,6 +40,8 @@ type table struct {
 	n        int
 	limit    int
 	meter    *meter
+	taken    int64 // bytes of text in the rows taken in
+	total    int64 // bytes of text in all; 0 where not known for sure
 	problems problems
 	empty    int // rows without any value of the sensor
 	unzoned  bool
@@ -70,6 +73,7 @@ func (tab *table) read(r io.Reader, longest int) *Fault {
 			}
 			text := buf[at : at+stop]
 			at += stop + 1
+			tab.taken += int64(stop + 1)
 			line++
 			if overlong {
 				overlong = false // the rest of the line that was too long
@@ -134,11 +138,21 @@ func (tab *table) row(text []byte, line int) {
 	tab.n++
 }
 
-// grow makes room: as much as the share of the file read so far foretells, but never more than
-// 16 times what has been filled, because a file may lie about what follows.
+// grow makes room for all rows to come, as the share of the file taken so far foretells: a
+// slice that is made once is never copied, and pages not filled cost nothing. Where the size
+// of the text is not known for sure, because it comes out of an archive, growth goes in steps.
 func (tab *table) grow() {
-	want := float64(tab.n) / tab.meter.fraction() * 1.03 // 3 % for rows that grow shorter
-	size := int(min(want, float64(16*tab.n))) + 1024
+	want := float64(tab.n) / tab.meter.fraction()
+	if tab.total > 0 && tab.taken > 0 {
+		want = float64(tab.n) / float64(tab.taken) * float64(tab.total)
+	} else {
+		step := 16.0
+		if tab.n > 1<<17 { // by then the share is a fair witness
+			step = 64
+		}
+		want = min(want, step*float64(tab.n))
+	}
+	size := int(want*1.03) + 1024 // 3 % for rows that grow shorter
 	size = min(max(size, tab.n+tab.n/4), tab.limit)
 	for _, r := range tab.lay.used {
 		bigger := make([]float64, size)

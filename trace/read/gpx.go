@@ -76,11 +76,12 @@ type gpxPoint struct {
 }
 
 // gpxFilter stands between the XML decoder and gpxgo. It passes on only what gpxgo reads
-// rightly, checks every number first, keeps times and GPX 1.0 speeds itself, and cuts
-// long tracks into pages.
+// rightly, checks every number first, keeps times and speeds itself, and cuts long tracks
+// into pages.
 type gpxFilter struct {
 	walk        *xmlWalk
 	queue       []xml.Token
+	sent        int      // how much of the queue gpxgo has had
 	open        []string // elements passed on and not yet closed
 	points      []gpxPoint
 	waypoints   []gpxPoint
@@ -100,7 +101,7 @@ type gpxFilter struct {
 // page starts the next page: the elements that were open are opened again.
 func (f *gpxFilter) page() {
 	f.points, f.waypoints = f.points[:0], f.waypoints[:0]
-	f.queue, f.ended, f.again = f.queue[:0], false, false
+	f.queue, f.sent, f.ended, f.again = f.queue[:0], 0, false, false
 	for _, name := range f.open {
 		f.queue = append(f.queue, xml.StartElement{Name: xml.Name{Local: name}})
 	}
@@ -108,15 +109,15 @@ func (f *gpxFilter) page() {
 
 // Token is the next token for gpxgo.
 func (f *gpxFilter) Token() (xml.Token, error) {
-	for len(f.queue) == 0 {
+	for f.sent == len(f.queue) {
+		f.queue, f.sent = f.queue[:0], 0
 		if f.ended {
 			return nil, io.EOF
 		}
 		f.step()
 	}
-	tok := f.queue[0]
-	f.queue = f.queue[1:]
-	return tok, nil
+	f.sent++
+	return f.queue[f.sent-1], nil
 }
 
 // step reads one token of the document and queues what gpxgo shall see of it.
@@ -128,20 +129,7 @@ func (f *gpxFilter) step() {
 		f.start(tok)
 	case xml.EndElement:
 		f.closing(tok.Name.Local)
-	case xml.CharData:
-		if depth := len(f.walk.path); depth > 0 && f.inExtensions() {
-			f.queue = append(f.queue, tok.Copy())
-		}
 	}
-}
-
-func (f *gpxFilter) inExtensions() bool {
-	for _, name := range f.open {
-		if name == "extensions" {
-			return true
-		}
-	}
-	return false
 }
 
 // end closes all that is open, for this page or for good.
@@ -192,8 +180,6 @@ func (f *gpxFilter) start(tok xml.StartElement) {
 		f.route()
 	case f.inside != "" && parent == f.inside:
 		f.child(name)
-	case f.inside != "" && f.inExtensions():
-		f.pass(name)
 	default:
 		f.walk.skip()
 	}
@@ -278,9 +264,7 @@ func (f *gpxFilter) child(name string) {
 			f.current.badTime = text
 		}
 	case "speed":
-		if v, ok := number([]byte(f.walk.text())); ok && v >= 0 {
-			f.current.speed = v
-		}
+		f.speed()
 	case "ele":
 		text := f.walk.text()
 		if _, ok := number([]byte(text)); !ok {
@@ -291,7 +275,7 @@ func (f *gpxFilter) child(name string) {
 	case "name":
 		f.leaf(name, f.walk.text())
 	case "extensions":
-		f.pass(name)
+		f.extensions()
 	default:
 		f.walk.skip()
 	}
@@ -316,20 +300,26 @@ func (f *gpxFilter) closing(name string) {
 	}
 }
 
-// gpxSpeed finds a speed in m/s among a point's extensions, at any depth: watch makers put it
-// into a group of their own, all by the name speed.
-func gpxSpeed(nodes []gpx.ExtensionNode) float64 {
-	for i := range nodes {
-		if strings.EqualFold(nodes[i].LocalName(), "speed") {
-			if v, ok := number([]byte(nodes[i].Data)); ok && v >= 0 {
-				return v
+// extensions looks for a speed at any depth: watch makers put it into a group of their own,
+// all by this name and in m/s.
+func (f *gpxFilter) extensions() {
+	depth := len(f.walk.path)
+	for len(f.walk.path) >= depth {
+		switch tok := f.walk.next().(type) {
+		case nil:
+			return
+		case xml.StartElement:
+			if tok.Name.Local == "speed" {
+				f.speed()
 			}
 		}
-		if v := gpxSpeed(nodes[i].Nodes); !math.IsNaN(v) {
-			return v
-		}
 	}
-	return math.NaN()
+}
+
+func (f *gpxFilter) speed() {
+	if v, ok := number([]byte(f.walk.text())); ok && v >= 0 {
+		f.current.speed = v
+	}
 }
 
 func (x *fixes) gpxPoint(pt *gpx.GPXPoint, side gpxPoint) {
@@ -337,9 +327,6 @@ func (x *fixes) gpxPoint(pt *gpx.GPXPoint, side gpxPoint) {
 		height: math.NaN(), speed: side.speed, when: side.when, timed: side.timed, badTime: side.badTime}
 	if pt.Elevation.NotNull() {
 		f.height = pt.Elevation.Value()
-	}
-	if math.IsNaN(f.speed) {
-		f.speed = gpxSpeed(pt.Extensions.Nodes)
 	}
 	x.add(f)
 }

@@ -363,11 +363,17 @@ func joinMotion(moving, turning []*part) *trace.Motion {
 	for _, p := range kept[1:] {
 		m.add(p.motion)
 	}
+	limit := 0.0
+	for _, p := range kept {
+		if c := p.sum.Motion.ClippedMS2; c > 0 && (limit == 0 || c < limit) {
+			limit = c
+		}
+	}
 	if m.g[0] == nil && len(having(kept, func(p *part) bool { return p.motion.g[0] != nil })) > 0 {
 		kept[0].note("caution", "gyroscope not used", "not all files have one")
 	}
 	out := &trace.Motion{TimeS: m.t, AX: m.a[0], AY: m.a[1], AZ: m.a[2],
-		GX: m.g[0], GY: m.g[1], GZ: m.g[2], GravityRemoved: m.gravityRemoved, ClippedMS2: clipped(m.a)}
+		GX: m.g[0], GY: m.g[1], GZ: m.g[2], GravityRemoved: m.gravityRemoved, ClippedMS2: limit}
 	out.RateHz, _, _ = timing(m.t, math.Inf(1))
 	return out
 }

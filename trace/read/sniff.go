@@ -134,7 +134,11 @@ func (t *task) text(name string, r io.Reader, m *meter) (*part, *Faults) {
 	case body[0] == '{' || body[0] == '[':
 		return nil, refuse(unknown(name, "JSON"), problems{})
 	}
-	return t.csv(name, head, buffered, m)
+	size := int64(0)
+	if wide == "" && r == io.Reader(m) {
+		size = m.size
+	}
+	return t.csv(name, head, buffered, m, size)
 }
 
 // control tells that there are bytes that no text has.

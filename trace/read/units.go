@@ -141,33 +141,44 @@ func clipped(a [3][]float64) float64 {
 	const least = 1.5 * standardGravity // no sensor's range ends below 2 g
 	found := 0.0
 	for k := range 3 {
-		for _, sign := range []float64{1, -1} {
-			top := 0.0
-			for _, v := range a[k] {
-				top = math.Max(top, sign*v)
+		high, low := 0.0, 0.0
+		for _, v := range a[k] {
+			if v > high {
+				high = v
+			} else if v < low {
+				low = v
 			}
-			if top < least {
-				continue
-			}
-			pile, below, row, longest := 0, 0, 0, 0
-			for _, v := range a[k] {
-				switch v *= sign; {
-				case v >= 0.999*top:
-					pile++
-					row++
-					longest = max(longest, row)
-					continue
-				case v >= 0.98*top:
-					below++
-				}
-				row = 0
-			}
-			if pile >= 5 && longest >= 2 && pile >= 2*below && (found == 0 || top < found) {
-				found = top
+		}
+		for _, top := range []float64{high, low} {
+			size := math.Abs(top)
+			if size >= least && piled(a[k], top) && (found == 0 || size < found) {
+				found = size
 			}
 		}
 	}
 	return found
+}
+
+// piled tells whether samples pile up at top, the greatest or the least of them.
+func piled(v []float64, top float64) bool {
+	pile, below, row, longest := 0, 0, 0, 0
+	scale := 1 / top // also turns the least into the greatest
+	for _, x := range v {
+		x *= scale
+		if x < 0.98 {
+			row = 0
+			continue
+		}
+		if x < 0.999 {
+			below++
+			row = 0
+			continue
+		}
+		pile++
+		row++
+		longest = max(longest, row)
+	}
+	return pile >= 5 && longest >= 2 && pile >= 2*below
 }
 
 // turnUnitBySize tells rad/s from deg/s by the root mean square of the turn rate. Bodies that
