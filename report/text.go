@@ -80,16 +80,17 @@ func (p *page) title(s string) {
 }
 
 // para writes words wrapped to the page, the first row after lead and the others indented
-// by indent.
+// by indent, or less where a long name would leave no room.
 func (p *page) para(lead string, indent int, text string) {
+	indent = min(indent, textWidth/4)
 	row := lead
 	for _, word := range strings.Fields(text) {
-		blank := strings.TrimSpace(row) == "" || row == lead
+		blank := strings.TrimSpace(row) == ""
 		if !blank && utf8.RuneCountInString(row)+1+utf8.RuneCountInString(word) > textWidth {
 			fmt.Fprintln(p.out, strings.TrimRight(row, " "))
 			row, blank = strings.Repeat(" ", indent), true
 		}
-		if !blank {
+		if !blank && !strings.HasSuffix(row, " ") {
 			row += " "
 		}
 		row += word
@@ -139,8 +140,10 @@ func (p *page) tableLine(cells []string, widths []int, bold bool) {
 		if widths[i] == 0 {
 			continue
 		}
-		if used > 0 && used+1+utf8.RuneCountInString(c) > textWidth {
-			over = append(over, c)
+		if len(over) > 0 || used > 0 && used+1+utf8.RuneCountInString(c) > textWidth {
+			if c != "" {
+				over = append(over, c)
+			}
 			continue
 		}
 		row += " " + c + strings.Repeat(" ", widths[i]-utf8.RuneCountInString(c)) + " "
