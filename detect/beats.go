@@ -275,6 +275,43 @@ func (c *canterPath) jumpGain(j, k int) float64 {
 	return without - with
 }
 
+// candidate is a pair of peaks that might be a jump's.
+type candidate struct {
+	push, land int
+	gain       float64 // jumpGain
+}
+
+// candidates are the likeliest pairs, no two of which share a part of their flights, in time
+// order. Those worse than least nats are left out.
+func (c *canterPath) candidates(least float64) []candidate {
+	var all []candidate
+	total := c.out[len(c.pk)]
+	for j := range c.pk {
+		for k := j + 1; k < len(c.pk) && c.pk[k].t-c.pk[j].t < reachS; k++ {
+			// no ride told with this pair can be better than this
+			if with := c.fwd[j][push] + c.jump(j, k) + c.node[k] + c.bwd[k][land]; !(with < total-least) {
+				continue
+			}
+			if g := c.jumpGain(j, k); g > least {
+				all = append(all, candidate{j, k, g})
+			}
+		}
+	}
+	sort.SliceStable(all, func(a, b int) bool { return all[a].gain > all[b].gain })
+	var out []candidate
+	for _, x := range all {
+		free := true
+		for _, y := range out {
+			free = free && (x.land <= y.push || x.push >= y.land)
+		}
+		if free {
+			out = append(out, x)
+		}
+	}
+	sort.SliceStable(out, func(a, b int) bool { return out[a].push < out[b].push })
+	return out
+}
+
 // learn takes stride time, prominence and height of the beats from the canters found.
 func learn(pk []peak, canters [][]step, old rhythm) rhythm {
 	var mid, dur, prom, high []float64

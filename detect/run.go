@@ -47,11 +47,12 @@ func (p *piece) run(ev *Events, o Options, no int) {
 	w := p.windows()
 	gaits := gaitPath(len(w), []Gait{Halt, Walk, Trot, Canter}, func(i int, g Gait) float64 { return gaitCost(w[i], g) })
 	canters, c := p.findCanters(ev, w, gaits, o)
+	cands := p.judge(ev, c, canters, gainOf(o.MinConfidence))
 	p.addYaw(ev)
 	first := len(ev.Gaits)
 	p.addGaits(ev, w, c, canters)
 	strides := len(ev.Strides)
-	p.addCanters(ev, c, canters)
+	p.addCanters(ev, c, canters, cands)
 	p.findSides(ev, strides, no)
 	if c != nil {
 		ev.paths = append(ev.paths, c.light())
@@ -79,7 +80,9 @@ func (p *piece) findCanters(ev *Events, w []gaitWin, gaits []Gait, o Options) ([
 	size, T := median(sizes), median(times)
 	c := &canterPath{pk: p.peaksOf(p.load, 0, p.n, 0.15*size), entry: enterCost}
 	c.r = rhythm{strideS: func(float64) float64 { return T }, sd: strideSDRaw, prom: 1.8 * size, high: size}
-	c.jump = func(j, k int) float64 { return p.flightCost(c.pk, c.r, j, k) }
+	// a jump must be so much likelier than none that it reaches the confidence asked for
+	extra := gainOf(o.MinConfidence)
+	c.jump = func(j, k int) float64 { return p.flightCost(c.pk, c.r, j, k) + extra }
 	var canters [][]step
 	for pass := 0; pass < 3; pass++ {
 		if pass > 0 {
@@ -133,7 +136,11 @@ func promCost(q peak, r rhythm) float64 {
 }
 
 // addCanters turns canter paths into beats, strides and jumps.
-func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step) {
+func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step, cands []candidate) {
+	gains := map[[2]int]float64{}
+	for _, x := range cands {
+		gains[[2]int{x.push, x.land}] = x.gain
+	}
 	for _, path := range canters {
 		for i, s := range path {
 			q := c.pk[s.k]
@@ -166,9 +173,9 @@ func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step) {
 				if i+1 >= len(path) {
 					continue
 				}
-				to := c.pk[path[i+1].k]
-				j := Jump{PushPeakS: q.t, LandPeakS: to.t, Confidence: confidence(c.jumpGain(s.k, path[i+1].k))}
-				j.TakeoffS, j.LandingS = p.timeJump(q, to, c.r)
+				pair := [2]int{s.k, path[i+1].k}
+				j := p.jumpOf(c, pair[0], pair[1], gains[pair])
+				delete(gains, pair)
 				if i > 0 && path[i-1].part == beat {
 					prev := &ev.Strides[len(ev.Strides)-1]
 					prev.ToS = math.Max(prev.FromS+0.5*T, j.TakeoffS.Value-hindBeforeTakeoffS)
@@ -177,6 +184,76 @@ func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step) {
 			}
 		}
 	}
+	for _, x := range cands {
+		if _, left := gains[[2]int{x.push, x.land}]; left {
+			ev.Jumps = append(ev.Jumps, p.jumpOf(c, x.push, x.land, x.gain))
+		}
+	}
+}
+
+// jumpOf makes a jump of two peaks.
+func (p *piece) jumpOf(c *canterPath, j, k int, gain float64) Jump {
+	out := Jump{PushPeakS: c.pk[j].t, LandPeakS: c.pk[k].t, Confidence: confidence(gain)}
+	out.TakeoffS, out.LandingS = p.timeJump(c.pk[j], c.pk[k], c.r)
+	return out
+}
+
+// Limits of what is told of a candidate that is no jump of the canters found: from one chance in twenty it is a doubtful
+// jump; below, it is a rejected one if at least its shape speaks for a jump rather than a stride (nats of shapeCost,
+// which costs 5 to overcome).
+const (
+	doubtfulGain = -4.9 // gainOf(0.05)
+	likeJump     = 3
+)
+
+// judge lists the jumps of the canters found and the doubtful candidates in them, and
+// records those that only looked like one. extra is what was added to the cost of a jump.
+func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64) []candidate {
+	if len(canters) == 0 {
+		return nil
+	}
+	taken := map[[2]int]bool{}
+	var flights [][2]int
+	for _, path := range canters {
+		for i, s := range path {
+			if s.part == push && i+1 < len(path) {
+				pair := [2]int{s.k, path[i+1].k}
+				taken[pair] = true
+				flights = append(flights, pair)
+			}
+		}
+	}
+	inCanter := func(t float64) bool {
+		for _, path := range canters {
+			if t > c.pk[path[0].k].t-1 && t < c.pk[path[len(path)-1].k].t+1 {
+				return true
+			}
+		}
+		return false
+	}
+	var out []candidate
+	for _, x := range c.candidates(-40) {
+		pair := [2]int{x.push, x.land}
+		x.gain += extra
+		if taken[pair] {
+			out = append(out, x)
+			delete(taken, pair)
+			continue
+		}
+		a, b := c.pk[x.push], c.pk[x.land]
+		clear := inCanter(a.t) && inCanter(b.t)
+		for _, f := range flights {
+			clear = clear && (x.land <= f[0] || x.push >= f[1])
+		}
+		switch {
+		case !clear:
+		case x.gain >= doubtfulGain:
+			out = append(out, x)
+		case p.shapeCost(a, b, c.r) < likeJump:
+			ev.Rejected = append(ev.Rejected, Rejected{AtS: a.t, Rule: "looks like a jump, but the strides go on through it", Found: x.gain, Limit: doubtfulGain})
+		}
+	}
+	return out
 }
 
 // addGaits lays canters where their strides are, and elsewhere the likeliest of the other gaits.
@@ -249,6 +326,7 @@ func (p *piece) addGaits(ev *Events, w []gaitWin, c *canterPath, canters [][]ste
 func (e *Events) finish() {
 	sort.SliceStable(e.Rejected, func(i, j int) bool { return e.Rejected[i].AtS < e.Rejected[j].AtS })
 	sort.SliceStable(e.Strides, func(i, j int) bool { return e.Strides[i].FromS < e.Strides[j].FromS })
+	sort.SliceStable(e.Jumps, func(i, j int) bool { return e.Jumps[i].PushPeakS < e.Jumps[j].PushPeakS })
 	e.StrideS = e.usualStride()
 	SettleLeads(e, e.yawTurns())
 }

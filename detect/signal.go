@@ -22,12 +22,12 @@ type piece struct {
 	g   [3][]float64 // turn rate, rad/s; nil without a gyroscope
 	up  [3][]float64 // unit vector up, sensor axes
 
-	v     []float64 // upward load less its slow mean, m/s², hardly smoothed
-	load  []float64 // the same smoothed to the canter's waves
-	noise float64   // standard deviation of v's sample noise, m/s²
-	grav  bool      // gravity is included
-	rough []float64 // what the load holds at about 6 to 12 Hz, m/s²
-	horiz []float64 // size of the force across up, smoothed as load, m/s²
+	v       []float64 // upward load less its slow mean, m/s², hardly smoothed
+	load    []float64 // the same smoothed to the canter's waves
+	noise   float64   // standard deviation of v's sample noise, m/s²
+	clipMS2 float64   // where the sensor stops, 0 where it did not, m/s²
+	rough   []float64 // what the load holds at about 6 to 12 Hz, m/s²
+	horiz   []float64 // size of the force across up, smoothed as load, m/s²
 }
 
 func (p *piece) at(i float64) float64 { return p.t0 + i*stepS }
@@ -64,7 +64,7 @@ func resample(m *trace.Motion, from, to int) *piece {
 	}
 	t0 := t[ok[0]]
 	span := t[ok[len(ok)-1]] - t0
-	p := &piece{t0: t0, n: int(span/stepS) + 1}
+	p := &piece{t0: t0, n: int(span/stepS) + 1, clipMS2: m.ClippedMS2}
 	p.dtS = span / float64(len(ok)-1)
 	out := make([][]float64, len(ch))
 	for c := range out {
@@ -170,8 +170,7 @@ func (p *piece) findUp(gravityRemoved bool) {
 	}
 	mean /= float64(p.n)
 	// a third of gravity: with it the slow mean is 9.81, without it near 0
-	p.grav = !gravityRemoved && mean > gravityMS2/3
-	if !p.grav {
+	if gravityRemoved || mean < gravityMS2/3 {
 		p.upFromWave()
 		return
 	}
