@@ -9,16 +9,23 @@ import "groundline/trace"
 const Schema = "groundline.debrief/1"
 
 // Debrief is what a recording tells about a ride. Times are seconds from
-// Recording.Start. A nil figure is one that the recording can't tell.
+// Recording.Start: the first position's time or, without positions, the first
+// motion sample's. Units are SI and named at the end of each field; angles are in
+// degrees. A measured figure is a [trace.Estimate], whose interval holds the
+// truth nine times in ten; a nil figure is one that the recording can't tell, and
+// Notes say why. Lists are in time order over the whole recording.
+//
+// [JSON] writes it, [Text] tells it to people. Its JSON layout is Schema, held
+// by a JSON Schema in the project's testdata.
 type Debrief struct {
 	Schema    string        `json:"schema"`
 	Recording RecordingInfo `json:"recording"`
-	Basis     string        `json:"basis"` // "position+motion" | "position" | "motion"
-	Course    *CourseInfo   `json:"course"`
+	Basis     string        `json:"basis"`  // what the figures rest on: "position+motion" | "position" | "motion"
+	Course    *CourseInfo   `json:"course"` // nil without a plan
 	Efforts   []Effort      `json:"efforts"`
 	Lines     []Line        `json:"lines"`
-	Rounds    []Round       `json:"rounds"`
-	Slope     *Slope        `json:"slope"`
+	Rounds    []Round       `json:"rounds"` // in order of their start
+	Slope     *Slope        `json:"slope"`  // nil where the course can't tell slope from home
 	Gaits     []GaitSpan    `json:"gaits"`
 	Strides   []Stride      `json:"strides"`
 	Horse     Horse         `json:"horse"`
@@ -27,18 +34,20 @@ type Debrief struct {
 
 // RecordingInfo says what was read.
 type RecordingInfo struct {
-	Files        []string `json:"files"`
-	Start        *string  `json:"start"` // RFC 3339, UTC; null when no file tells the date
-	DurationS    float64  `json:"duration_s"`
-	PositionHz   *float64 `json:"position_hz"`
-	MotionHz     *float64 `json:"motion_hz"`
+	Files      []string `json:"files"` // as given
+	Start      *string  `json:"start"` // RFC 3339, UTC; nil when no file tells the date
+	DurationS  float64  `json:"duration_s"`
+	PositionHz *float64 `json:"position_hz"` // nil without positions
+	MotionHz   *float64 `json:"motion_hz"`   // nil without a motion sensor
+	// ClockOffsetS is what was subtracted from the motion file's clock to bring it to the
+	// positions'; nil with one clock only.
 	ClockOffsetS *float64 `json:"clock_offset_s"`
 }
 
 // CourseInfo says which plan was laid under the ride, and where.
 type CourseInfo struct {
 	Name   string  `json:"name"`
-	Placed *Placed `json:"placed"` // null without positions
+	Placed *Placed `json:"placed"` // nil without positions
 }
 
 // Placed tells how the course had to be moved to lie under the recorded track: to the right and
@@ -53,19 +62,28 @@ type Placed struct {
 
 // Effort is one obstacle taken, or tried.
 type Effort struct {
-	Obstacle         *string         `json:"obstacle"` // null: a jump at no obstacle of the plan
-	Round            *int            `json:"round"`
-	Attempt          int             `json:"attempt"`
-	Outcome          string          `json:"outcome"` // jumped | refused | ran out | warm-up
-	TakeoffS         *trace.Estimate `json:"takeoff_s"`
-	LandingS         *trace.Estimate `json:"landing_s"`
+	Obstacle *string `json:"obstacle"` // its id; nil: a jump at no obstacle of the plan
+	Round    *int    `json:"round"`    // nil: of no whole round
+	Attempt  int     `json:"attempt"`  // which go at this obstacle, from 1
+	// Outcome is "jumped", "refused", "ran out" or "warm-up": jumped before the first ride of any
+	// planned line, or alone and out of order.
+	Outcome string `json:"outcome"`
+	// TakeoffS is when the last hind hoof left the ground, LandingS when the first fore hoof touched it.
+	// For a refusal or run-out TakeoffS is the moment of it and LandingS nil.
+	TakeoffS *trace.Estimate `json:"takeoff_s"`
+	LandingS *trace.Estimate `json:"landing_s"`
+	// TakeoffDistanceM is from the hind hooves at take-off to the obstacle's front, LandingDistanceM
+	// from its back to the fore hooves at landing, both along the track.
 	TakeoffDistanceM *trace.Estimate `json:"takeoff_distance_m"`
 	LandingDistanceM *trace.Estimate `json:"landing_distance_m"`
-	SpeedMS          *trace.Estimate `json:"speed_m_s"`
-	LeadIn           *string         `json:"lead_in"`
-	LeadOut          *string         `json:"lead_out"`
-	Approach         *Approach       `json:"approach"`
-	Confidence       float64         `json:"confidence"`
+	SpeedMS          *trace.Estimate `json:"speed_m_s"` // over the obstacle
+	// LeadIn and LeadOut are "left" or "right": the leading foreleg of the last stride before and the
+	// first after.
+	LeadIn   *string   `json:"lead_in"`
+	LeadOut  *string   `json:"lead_out"`
+	Approach *Approach `json:"approach"` // nil without positions
+	// Confidence is the probability that this happened and at this obstacle, in [0, 1].
+	Confidence float64 `json:"confidence"`
 }
 
 // Approach is how straight the horse came: the spread of the last strides' track about a
@@ -75,38 +93,44 @@ type Approach struct {
 	AngleDeg     *trace.Estimate `json:"angle_deg"`
 }
 
-// Line is a way ridden between two obstacles.
+// Line is a way ridden from one obstacle to the next, each time it was ridden: ways that the
+// route has in this order, and others with the kind "between".
 type Line struct {
-	From           string          `json:"from"`
-	To             string          `json:"to"`
-	Round          *int            `json:"round"`
-	Attempt        int             `json:"attempt"`
-	Kind           string          `json:"kind"`
-	DistanceM      *float64        `json:"distance_m"`
-	TrackM         *trace.Estimate `json:"track_m"`
+	From    string `json:"from"`
+	To      string `json:"to"`
+	Round   *int   `json:"round"`   // nil: of no whole round
+	Attempt int    `json:"attempt"` // which ride of this way, from 1
+	Kind    string `json:"kind"`    // related | bending | rollback | combination | single | between
+	// DistanceM is the plan's, back of the first obstacle to front of the second: walked where it was, else
+	// by the map. TrackM is as ridden, fore hooves at landing to hind hooves at take-off.
+	DistanceM *float64        `json:"distance_m"`
+	TrackM    *trace.Estimate `json:"track_m"`
+	// Strides are the whole canter strides that a trainer counts: from the landing stride's hind contact
+	// to that of the take-off, so that neither landing nor take-off is one.
 	Strides        *trace.Estimate `json:"strides"`
-	StridesBy      string          `json:"strides_by"` // counted | estimated | "" with strides null
+	StridesBy      string          `json:"strides_by"` // counted | estimated | "" with Strides nil
 	StrideLengthM  *trace.Estimate `json:"stride_length_m"`
-	StrideLengthsM []float64       `json:"stride_lengths_m"`
+	StrideLengthsM []float64       `json:"stride_lengths_m"` // one a counted stride; empty where not told
 	StrideS        *trace.Estimate `json:"stride_s"`
-	RhythmCV       *trace.Estimate `json:"rhythm_cv"`
-	SpeedMS        *trace.Estimate `json:"speed_m_s"`
-	SpeedInMS      *trace.Estimate `json:"speed_in_m_s"`
-	SpeedOutMS     *trace.Estimate `json:"speed_out_m_s"`
-	SpeedDriftMS   *trace.Estimate `json:"speed_drift_m_s"`
-	Grade          *float64        `json:"grade"`
-	Homeward       *float64        `json:"homeward"`
-	Turn           *Turn           `json:"turn"`
-	PlannedStrides *int            `json:"planned_strides"`
-	Fit            *Fit            `json:"fit"`
+	RhythmCV       *trace.Estimate `json:"rhythm_cv"`       // coefficient of variation of stride time
+	SpeedMS        *trace.Estimate `json:"speed_m_s"`       // mean, landing to take-off
+	SpeedInMS      *trace.Estimate `json:"speed_in_m_s"`    // of the first strides
+	SpeedOutMS     *trace.Estimate `json:"speed_out_m_s"`   // of the last
+	SpeedDriftMS   *trace.Estimate `json:"speed_drift_m_s"` // out less in
+	Grade          *float64        `json:"grade"`           // mean rise per metre ridden
+	Homeward       *float64        `json:"homeward"`        // mean cosine towards home, in [-1, 1]
+	Turn           *Turn           `json:"turn"`            // nil without positions
+	// PlannedStrides are what DistanceM asks of the standard 12-ft stride; nil for ways that nobody counts.
+	PlannedStrides *int `json:"planned_strides"`
+	Fit            *Fit `json:"fit"` // nil where the horse's usual stride is not known
 }
 
 // Turn is the turn of a line.
 type Turn struct {
-	Direction  string          `json:"direction"` // left | right | straight
-	TurnedDeg  *trace.Estimate `json:"turned_deg"`
-	RadiusMinM *trace.Estimate `json:"radius_min_m"`
-	SpeedMinMS *trace.Estimate `json:"speed_min_m_s"`
+	Direction  string          `json:"direction"`     // left | right | straight
+	TurnedDeg  *trace.Estimate `json:"turned_deg"`    // change of heading, left positive
+	RadiusMinM *trace.Estimate `json:"radius_min_m"`  // the tightest that the track holds over 4 m of travel
+	SpeedMinMS *trace.Estimate `json:"speed_min_m_s"` // the slowest of the line
 }
 
 // Fit is how the line suits this horse: metres a stride that the line asks beyond (+, long)
@@ -118,40 +142,43 @@ type Fit struct {
 
 // Round is one go at the whole route.
 type Round struct {
-	Round         int             `json:"round"`
-	Complete      bool            `json:"complete"`
+	Round    int  `json:"round"` // from 1
+	Complete bool `json:"complete"`
+	// StartS and FinishS are the start and finish lines' crossings or, where there are none, the first
+	// take-off and the last landing; TimeS is told from line to line only.
 	StartS        *float64        `json:"start_s"`
 	FinishS       *float64        `json:"finish_s"`
 	TimeS         *trace.Estimate `json:"time_s"`
-	TimeAllowedS  *float64        `json:"time_allowed_s"`
-	TimeFaults    *int            `json:"time_faults"`
-	Disobediences int             `json:"disobediences"`
-	Missed        []string        `json:"missed"`
+	TimeAllowedS  *float64        `json:"time_allowed_s"` // nil without a prescribed speed
+	TimeFaults    *int            `json:"time_faults"`    // never for rails, which no sensor sees
+	Disobediences int             `json:"disobediences"`  // refusals and run-outs
+	Missed        []string        `json:"missed"`         // obstacles of the route that it left out
 }
 
-// Slope is what grade and the pull of home do to the speed of this horse's lines.
+// Slope is what grade and the pull of home do to the speed of this horse's lines, by regression over
+// N of them.
 type Slope struct {
-	PerPercentMS *trace.Estimate `json:"per_percent_m_s"`
-	HomewardMS   *trace.Estimate `json:"homeward_m_s"`
+	PerPercentMS *trace.Estimate `json:"per_percent_m_s"` // for each percent of rise
+	HomewardMS   *trace.Estimate `json:"homeward_m_s"`    // straight towards home against square to it
 	N            int             `json:"n"`
 }
 
-// GaitSpan is a stretch of time in one gait.
+// GaitSpan is a stretch of time in one gait, [FromS, ToS).
 type GaitSpan struct {
-	Gait  string  `json:"gait"`
+	Gait  string  `json:"gait"` // halt | walk | trot | canter
 	FromS float64 `json:"from_s"`
 	ToS   float64 `json:"to_s"`
 }
 
-// Stride is one stride.
+// Stride is one stride, hind contact to hind contact, [FromS, ToS). The flight of a jump belongs to none.
 type Stride struct {
 	Gait    string          `json:"gait"`
 	FromS   float64         `json:"from_s"`
 	ToS     float64         `json:"to_s"`
 	LengthM *trace.Estimate `json:"length_m"`
 	SpeedMS *trace.Estimate `json:"speed_m_s"`
-	Lead    *string         `json:"lead"`
-	Line    *string         `json:"line"`
+	Lead    *string         `json:"lead"` // left | right
+	Line    *string         `json:"line"` // "from-to"; nil outside the lines
 }
 
 // Horse is what the ride tells of the horse's usual way of going.

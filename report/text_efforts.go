@@ -307,7 +307,7 @@ func writeCautions(p *page) {
 func writeExplained(p *page, d *Debrief, units Units) {
 	if c := d.Course; c != nil && c.Placed != nil {
 		p.heading("Where the course was laid")
-		p.para(" ", 1, fmt.Sprintf("Track moved %.2f m right, %.2f m forward, turned %.1f°; jumps then lie %.2f m from their obstacles.",
+		p.para(" ", 1, fmt.Sprintf("The plan moved %.2f m right, %.2f m forward, turned %.1f°, to lie under the track; jumps are then %.2f m off their obstacles.",
 			c.Placed.RightM, c.Placed.ForwardM, c.Placed.TurnDeg, c.Placed.ResidualM))
 	}
 	var rows []tableRow
