@@ -401,6 +401,31 @@ func TestFlatworkHasNoJump(t *testing.T) {
 	})
 }
 
+// A horse that leaps for fun between the fences has not jumped. Whether such a leap is one stride or two is a
+// matter of words: it has two loads in the time of one stride.
+func TestLeapsAreNoJumps(t *testing.T) {
+	eachDevice(t, func(t *testing.T, r ridden) {
+		if r.rec.Motion == nil {
+			t.Skip("a watch alone does not show leaps")
+		}
+		playful := r.made.Ride
+		for i := range r.made.Lines {
+			from, to := r.made.Jumps[i].LandingS, r.made.Jumps[i+1].TakeoffS
+			if to-from > 5 {
+				playful.LeapsS = append(playful.LeapsS, (from+to)/2)
+			}
+		}
+		require.Len(t, playful.LeapsS, 4)
+		w := fieldWatch()
+		if r.rec.Positions == nil {
+			w = synth.Receiver{}
+		}
+		score := ride(t, r.plan, playful, w, fieldSensor(), 3).score(t)
+		require.Equal(t, []int{8, 8, 8, 8}, []int{score.TrueJumps, score.FoundJumps, score.ReportedJumps, score.RightObstacle})
+		require.Equal(t, []int{score.Short.True, score.Long.True}, []int{score.Short.Exact, score.Long.Within1})
+	})
+}
+
 // Same recording, same debrief, to the last bit.
 func TestSameDebriefEachTime(t *testing.T) {
 	eachDevice(t, func(t *testing.T, r ridden) {

@@ -21,6 +21,9 @@ type Ride struct {
 	WaitS float64 // how long it stands there, s
 	Stops []Stop  // what it passes, in order; the last is where it stands at the end
 	Horse Horse
+	// LeapsS are instants about which the horse leaps for fun: the canter stride that holds one is spent in a push, a
+	// short flight and a landing, with no fence below.
+	LeapsS []float64
 	// GroundM is the height of the ground above the anchor at (0, 0), and per metre of x and y.
 	GroundM [3]float64
 }
@@ -122,6 +125,7 @@ type Stride struct {
 	FromS, ToS float64
 	LengthM    float64
 	Lead       string // left | right; empty but in canter
+	Leap       bool   // spent in a playful leap
 	strength   float64
 }
 
@@ -222,6 +226,13 @@ func (r Ride) Make(seed uint64) (*Made, error) {
 	m.DurationS = w.t
 	m.leads()
 	m.gaits()
+	for _, t := range r.LeapsS {
+		i := m.strideAt(t)
+		if i < 0 || m.Strides[i].Gait != Canter {
+			return nil, fmt.Errorf("a leap at %v s, expected a time in a canter stride", t)
+		}
+		m.Strides[i].Leap = true
+	}
 	return m, nil
 }
 

@@ -315,6 +315,32 @@ func TestBeatsOfTheGaits(t *testing.T) {
 	}
 }
 
+// A leap takes a stride's time, has a short flight, and changes nothing before and after.
+func TestLeap(t *testing.T) {
+	r := aRide()
+	plain := makeRide(t, r, 1)
+	at := plain.Jumps[1].LandingS + 3
+	r.LeapsS = []float64{at}
+	m := makeRide(t, r, 1)
+	require.Equal(t, plain.Jumps, m.Jumps)
+	n, i := 0, m.strideAt(at)
+	for _, s := range m.Strides {
+		if s.Leap {
+			n++
+		}
+	}
+	require.Equal(t, 1, n)
+	s := m.Strides[i]
+	require.True(t, s.Leap)
+	mid, _ := m.trunk((s.FromS + s.ToS) / 2)
+	require.Less(t, mid.up, 0.3*gravity)
+	for _, out := range []float64{s.FromS - 0.01, s.ToS + 0.01} {
+		a, _ := plain.trunk(out)
+		b, _ := m.trunk(out)
+		require.Equal(t, a, b)
+	}
+}
+
 // A mounting turns the vectors and nothing else; a sensor at another seed differs by its noise only.
 func TestMountingKeepsSizes(t *testing.T) {
 	m := makeRide(t, aRide(), 1)
@@ -478,6 +504,8 @@ func TestWhatCantBeRidden(t *testing.T) {
 		"twenty strides in a line":   func(r *Ride) { r.Stops[3].Fence.Strides = 60 },
 		"an end in the air":          func(r *Ride) { r.Stops = r.Stops[:5] },
 		"fences within one another":  func(r *Ride) { r.Stops[3].Pose = r.Stops[2].Pose },
+		"a leap in the air":          func(r *Ride) { r.LeapsS = []float64{makeRide(t, aRide(), 1).Jumps[0].TakeoffS + 0.2} },
+		"a leap while standing":      func(r *Ride) { r.LeapsS = []float64{1} },
 		"a horse without strides":    func(r *Ride) { r.Horse = Horse{} },
 		"a place that is none":       func(r *Ride) { r.Stops[1].X = math.NaN() },
 		"a walk shorter than a step": func(r *Ride) { r.Stops[0].Y = -49.9 },
