@@ -342,8 +342,8 @@ func learn(pk []peak, canters [][]step, old rhythm) rhythm {
 	// Around t: the strides within some four seconds, held to the whole ride's by the weight of two
 	// strides. A horse changes its pace over a line, not from stride to stride.
 	all := median(dur)
-	const width, few = 4.0, 2.0
-	r.strideS = func(t float64) float64 {
+	const width, few, grid = 4.0, 2.0, 0.5
+	at := func(t float64) float64 {
 		sw, s := few, few*all
 		for i := sort.SearchFloat64s(mid, t-2*width); i < len(mid) && mid[i] < t+2*width; i++ {
 			z := (mid[i] - t) / width
@@ -352,6 +352,15 @@ func learn(pk []peak, canters [][]step, old rhythm) rhythm {
 			s += w * dur[i]
 		}
 		return s / sw
+	}
+	// asked for at every pair of peaks, so kept on a grid: it hardly changes in half a second
+	t0 := pk[0].t
+	table := make([]float64, int((pk[len(pk)-1].t-t0)/grid)+2)
+	for i := range table {
+		table[i] = at(t0 + float64(i)*grid)
+	}
+	r.strideS = func(t float64) float64 {
+		return table[max(0, min(len(table)-1, int((t-t0)/grid+0.5)))]
 	}
 	return r
 }
