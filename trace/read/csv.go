@@ -45,6 +45,7 @@ type table struct {
 	problems problems
 	empty    int // rows without any value of the sensor
 	unzoned  bool
+	cut      string // why the file ended before its end
 }
 
 // read takes all rows in, in bounded memory: a block of text at a time.
@@ -54,19 +55,21 @@ func (tab *table) read(r io.Reader, longest int) *Fault {
 	have, line := 0, 0
 	overlong := false
 	for end := false; !end; {
-		n, err := io.ReadFull(r, buf[have:])
-		have += n
-		if err != nil {
-			end = true
-			if err != io.EOF && err != io.ErrUnexpectedEOF {
-				tab.problems.add(Fault{Line: line + 1, Found: "the file breaks off: " + err.Error()})
+		for have < len(buf) && !end {
+			n, err := r.Read(buf[have:])
+			have += n
+			if err != nil {
+				end = true
+				if err != io.EOF {
+					tab.cut = err.Error()
+				}
 			}
 		}
 		at := 0
 		for at < have {
 			stop := bytes.IndexByte(buf[at:have], lay.newline)
 			if stop < 0 {
-				if !end {
+				if !end || tab.cut != "" { // a row cut off may have lost digits
 					break
 				}
 				stop = have - at
@@ -86,6 +89,9 @@ func (tab *table) read(r io.Reader, longest int) *Fault {
 				return &Fault{Line: line, Found: fmt.Sprintf("more than %d rows", tab.limit), Expected: "a ride of some hours", Hint: "cut the file"}
 			}
 			tab.row(text, line)
+		}
+		if end {
+			break
 		}
 		rest := have - min(at, have)
 		copy(buf, buf[have-rest:have])

@@ -87,6 +87,13 @@ func (p *problems) add(f Fault) {
 	}
 }
 
+// addAll takes the problems of o in before its own: those were found first.
+func (p *problems) addAll(o problems) {
+	first := append(o.first, p.first...)
+	p.first = first[:min(len(first), maxFaults-1)]
+	p.count += o.count
+}
+
 // quoteShort is text from a file, fit for one line of an error: printable and short.
 func quoteShort(text string) string {
 	const longest = 40

@@ -60,7 +60,7 @@ func (t *task) gpx(name string, r io.Reader) (*part, *Faults) {
 	if filter.version != "" {
 		p.sum.Format += " " + filter.version
 	}
-	fixes.problems = filter.problems
+	fixes.problems.addAll(filter.problems)
 	fixes.badHeights = filter.badHeights
 	return fixes.finish(t.opt, filter.walk, filter.routePoints)
 }

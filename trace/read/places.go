@@ -23,7 +23,8 @@ type fixes struct {
 	p          *part
 	places     places
 	problems   problems
-	untimed    int
+	untimed    int // without a usable time
+	badTimes   int // of these, with something that is no time; also among the problems
 	unzoned    int
 	noFix      int
 	placeless  int // records without a place
@@ -48,6 +49,7 @@ func (x *fixes) add(f fix) {
 	if !f.timed {
 		x.untimed++
 		if f.badTime != "" {
+			x.badTimes++
 			x.problems.add(Fault{Line: f.line, Field: "time", Found: quoteShort(f.badTime), Expected: "a date and time like 2026-06-03T09:12:00.250Z"})
 		}
 		return
@@ -171,7 +173,7 @@ func (x *fixes) emptyReason(cut Fault, routePoints int) Fault {
 // tell puts what the file was forgiven into notes.
 func (x *fixes) tell(n int) {
 	p := x.p
-	total := n + x.problems.count + x.untimed + x.noFix
+	total := n + x.problems.count + x.untimed - x.badTimes + x.noFix
 	of := fmt.Sprintf(" of %d points left out", total)
 	if n := x.problems.count; n > 0 {
 		first := x.problems.first[0]
@@ -181,8 +183,8 @@ func (x *fixes) tell(n int) {
 		}
 		p.note("caution", fmt.Sprint(n)+of, why)
 	}
-	if n := x.untimed; n > 0 {
-		p.note("caution", fmt.Sprint(n)+of, "they have no usable time")
+	if n := x.untimed - x.badTimes; n > 0 {
+		p.note("caution", fmt.Sprint(n)+of, "they have no time")
 	}
 	if x.placeless > 0 {
 		p.note("info", counted(x.placeless, "record", "records")+" without a place", "passed over")

@@ -34,6 +34,9 @@ func (t *task) tableToPart(p *part, tab *table) (*part, *Faults) {
 		p.note("warning", "no times, only a count of samples",
 			fmt.Sprintf("taken at %g Hz, so every time and frequency is in doubt; give the rate by --columns t=%s@RATE,…", lay.assumedRateHz, lay.names[0]))
 	}
+	if tab.cut != "" {
+		p.note("warning", "cut off or damaged", tab.cut+"; what came before was read")
+	}
 	if tab.problems.count > 0 {
 		first := tab.problems.first[0]
 		p.note(levelFor(tab.problems.count, n), fmt.Sprintf("%d of %d rows left out", tab.problems.count, n+tab.problems.count),
