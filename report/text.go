@@ -364,13 +364,10 @@ func paceWords(l Line) string {
 	return said
 }
 
-// A difference of a tenth of a metre a stride is half a metre over five strides: below it a "touch".
-// An interval that reaches twice as far leaves open whether the line was right at all. Both are our
-// choice; no published bound was found.
-const (
-	touchM = 0.10
-	openM  = 0.20
-)
+// touchM is where "a touch" ends: two tenths of a metre a stride are a whole metre over a line of five. An interval
+// that reaches beyond it to either side leaves open whether the line was right. Our choice; no published
+// bound was found.
+const touchM = 0.20
 
 // fitWords is how the line suited the horse.
 func fitWords(f Fit) string {
@@ -378,7 +375,7 @@ func fitWords(f Fit) string {
 	switch {
 	case e == nil:
 		return f.Says
-	case !resolved(e) && (e.Low < -openM || e.High > openM):
+	case !resolved(e) && (e.Low < -touchM || e.High > touchM):
 		return "not settled"
 	case !resolved(e):
 		return "right"
