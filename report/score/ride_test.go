@@ -17,16 +17,25 @@ import (
 	"groundline/trace/synth"
 )
 
-// truthOf is the truth of a made ride, as far as it has one, in the shape of the rounds' own. Every jump is one of
-// the plan's route, in its order.
-func truthOf(t *testing.T, m *synth.Made, w synth.Receiver, start time.Time) *Truth {
+// truthOf is the truth of a made ride, as far as it has one, in the shape of the rounds' own, with these
+// refusals and run-outs in between, in time order. Every jump is one of the plan's route, in its order.
+func truthOf(t *testing.T, m *synth.Made, w synth.Receiver, start time.Time, refusals ...TrueEffort) *Truth {
 	t.Helper()
 	truth := &Truth{Start: start.Format(time.RFC3339), DurationS: m.DurationS, OffsetM: &w.OffsetM}
-	for _, j := range m.Jumps {
+	broken := make(map[int]bool) // the ways from these jumps on
+	for i, j := range m.Jumps {
+		for len(refusals) > 0 && *refusals[0].AtS < j.TakeoffS {
+			truth.Efforts = append(truth.Efforts, refusals[0])
+			refusals, broken[i-1] = refusals[1:], true
+		}
 		truth.Efforts = append(truth.Efforts, TrueEffort{Obstacle: j.Fence, Outcome: "jumped", TakeoffS: &j.TakeoffS, LandingS: &j.LandingS,
 			TakeoffDistanceM: &j.TakeoffDistanceM, LandingDistanceM: &j.LandingDistanceM})
 	}
-	for i, l := range m.Lines {
+	for _, l := range m.Lines {
+		i := l.Jump
+		if broken[i] {
+			continue
+		}
 		from, to := m.Jumps[i].LandingM, m.Jumps[i+1].TakeoffM
 		turned := m.Path.At(from).FacingDeg - m.Path.At(to).FacingDeg
 		side := "straight"

@@ -132,6 +132,7 @@ type Stride struct {
 // Line is the way from one fence to the next.
 type Line struct {
 	From, To string
+	Jump     int // of Made.Jumps over From; the next is over To
 	Strides  int
 	StrideS  float64 // mean; 0 without strides
 	TrackM   float64 // fore hooves at landing to hind hooves at take-off, along the path
@@ -342,7 +343,7 @@ func (w *walker) stop(i int, at []float64) error {
 	m := w.m
 	if k := len(m.Jumps); fromLanding && k > 0 {
 		c := m.sections[len(m.sections)-1]
-		l := Line{From: m.Jumps[k-1].Fence, To: f.ID, Strides: c.strides,
+		l := Line{From: m.Jumps[k-1].Fence, To: f.ID, Jump: k - 1, Strides: c.strides,
 			TrackM: takeoff - fromM - h.AheadM - h.BehindM, SpeedMS: (takeoff - fromM) / (w.t - fromS)}
 		for _, s := range m.Strides[c.first : c.first+c.strides] {
 			l.StrideS += (s.ToS - s.FromS) / float64(c.strides)
