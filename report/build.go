@@ -84,6 +84,7 @@ func Build(rec *trace.Recording, plan *course.Plan, opt Options) (*Debrief, erro
 		if err := r.follow(); err != nil {
 			return nil, err
 		}
+		r.settleLeads()
 		r.measure()
 	}
 	return r.debrief(), nil

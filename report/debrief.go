@@ -82,8 +82,10 @@ type Effort struct {
 	LeadIn   *string   `json:"lead_in"`
 	LeadOut  *string   `json:"lead_out"`
 	Approach *Approach `json:"approach"` // nil without positions
-	// Confidence is the probability that this happened and at this obstacle, in [0, 1].
-	Confidence float64 `json:"confidence"`
+	// Confidence is the probability that an obstacle was jumped (or refused, or run out at) then, in [0, 1];
+	// ObstacleConfidence that it was this one, which motion alone may leave open.
+	Confidence         float64 `json:"confidence"`
+	ObstacleConfidence float64 `json:"obstacle_confidence"`
 }
 
 // Approach is how straight the horse came: the spread of the last strides' track about a

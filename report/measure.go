@@ -6,7 +6,6 @@ import (
 
 	"groundline/course"
 	"groundline/course/follow"
-	"groundline/detect"
 	"groundline/trace"
 )
 
@@ -92,10 +91,10 @@ func (r *ride) measureEffort(e follow.Effort) effort {
 	if e.Jump >= 0 {
 		j := r.ev.Jumps[e.Jump]
 		m.timed = true
-		to, ld := j.TakeoffS, j.LandingS
+		to, ld := r.onClock(j.TakeoffS), r.onClock(j.LandingS)
 		m.takeoff, m.landing = &to, &ld
 		m.flightS = ld.Value - to.Value
-		m.flightSD = math.Hypot(to.SD(), ld.SD())
+		m.flightSD = math.Hypot(j.TakeoffS.SD(), j.LandingS.SD())
 		m.midSD = m.flightSD / 2
 	} else {
 		m.flightS, m.flightSD = flightOver(o)
@@ -147,6 +146,16 @@ func (r *ride) measureEffort(e follow.Effort) effort {
 	return m
 }
 
+// onClock is a time of the motion sensor on the positions' clock: where the offset between them was found
+// from the ride its doubt is the time's too.
+func (r *ride) onClock(t trace.Estimate) trace.Estimate {
+	if off := r.rec.ClockOffsetS; off != nil {
+		d := (off.High - off.Low) / 2
+		t.Low, t.High = t.Value-math.Hypot(t.Value-t.Low, d), t.Value+math.Hypot(t.High-t.Value, d)
+	}
+	return t
+}
+
 // late is a time read off positions: some receivers tell it late, and nothing in a recording of
 // places alone shows by how much, so the interval reaches back. It is the 5 and 95 % points of a
 // mixture of receivers with and without lag, in the normal approximation of either part.
@@ -182,7 +191,7 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 		m.durS = 0.05
 	}
 	if a.timed && b.timed {
-		m.durSD = math.Hypot(a.landing.SD(), b.takeoff.SD())
+		m.durSD = math.Hypot(r.ev.Jumps[r.res.Efforts[l.From].Jump].LandingS.SD(), r.ev.Jumps[r.res.Efforts[l.To].Jump].TakeoffS.SD())
 	} else {
 		m.durSD = math.Sqrt(sq(a.midSD) + sq(b.midSD) + sq(a.flightSD/2) + sq(b.flightSD/2))
 	}
@@ -273,8 +282,7 @@ func (r *ride) lagS() float64 {
 // between the landing's and the push-off's.
 func (r *ride) count(m *leg, from, to int) {
 	a, b := r.ev.Jumps[from], r.ev.Jumps[to]
-	beats := beatsBetween(r.ev, a.LandPeakS, b.PushPeakS)
-	n := trace.Exactly(float64(len(beats)))
+	n, beats := r.ev.CountBetween(a.LandPeakS, b.PushPeakS)
 	m.strides, m.by, m.beats = &n, "counted", beats
 	k := n.Value
 	if k < 1 {
@@ -506,15 +514,4 @@ func quantile(x []float64, q float64) float64 {
 		return s[len(s)-1]
 	}
 	return s[i] + (h-float64(i))*(s[i+1]-s[i])
-}
-
-// beatsBetween are the canter's load peaks strictly between two instants.
-func beatsBetween(ev *detect.Events, from, to float64) []float64 {
-	var out []float64
-	for _, t := range ev.BeatS {
-		if t > from && t < to {
-			out = append(out, t)
-		}
-	}
-	return out
 }

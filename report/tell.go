@@ -21,7 +21,7 @@ func (r *ride) tellEfforts() []Effort {
 		id := r.plan.Obstacles[e.Obstacle].ID
 		t := Effort{Obstacle: &id, Round: number(e.Round), Attempt: e.Attempt, Outcome: string(e.Outcome),
 			TakeoffS: m.takeoff, LandingS: m.landing, TakeoffDistanceM: m.toM, LandingDistanceM: m.ldM,
-			SpeedMS: m.speed, Confidence: e.Confidence}
+			SpeedMS: m.speed, Confidence: e.Confidence, ObstacleConfidence: e.OfObstacle}
 		if e.Outcome == follow.Refused || e.Outcome == follow.RanOut {
 			// The moment of it, so that it has its place in time: to about a second.
 			at := trace.FromSD(e.MidS, 0.6)
@@ -88,6 +88,40 @@ func (r *ride) leads(m effort) (in, out *string) {
 		}
 	}
 	return in, out
+}
+
+// settleLeads lets the track's turns say which lead is which, where the gyroscope has not.
+func (r *ride) settleLeads() {
+	if r.ev == nil || r.path == nil {
+		return
+	}
+	// A horse that turns by 15 degrees a second or more for a second and a half is in a turn: 20 m of
+	// radius at 5.3 m/s.
+	const leastRadS, leastS, overS = 0.26, 1.5, 0.5
+	var hints []detect.TurnHint
+	for _, q := range r.path.Pieces {
+		from, sum, side := 0.0, 0.0, 0.0
+		close := func(to float64) {
+			if side != 0 && to-from >= leastS {
+				hints = append(hints, detect.TurnHint{FromS: from, ToS: to, LeftRad: sum * 4 * place.StepS})
+			}
+			side, sum = 0, 0
+		}
+		for t := q.FromS + overS; t < q.ToS()-overS; t += 4 * place.StepS {
+			a, _ := r.path.At(t - overS)
+			b, _ := r.path.At(t + overS)
+			w := -wrapDeg(b.HeadingDeg()-a.HeadingDeg()) * math.Pi / 180 / (2 * overS)
+			if math.Abs(w) < leastRadS || w*side < 0 {
+				close(t)
+			}
+			if math.Abs(w) >= leastRadS && side == 0 {
+				from, side = t, w
+			}
+			sum += w
+		}
+		close(q.ToS() - overS)
+	}
+	detect.SettleLeads(r.ev, hints)
 }
 
 // approachS is how much of the way in is looked at: three strides.

@@ -45,8 +45,9 @@ type Effort struct {
 	// Round counts whole rounds from 1; 0 for what belongs to none. Attempt counts the efforts
 	// at this obstacle, from 1.
 	Round, Attempt int
-	// Confidence is the probability that this obstacle was jumped (or refused) then.
-	Confidence float64
+	// Confidence is the probability that an obstacle was jumped (or refused) then, OfObstacle that
+	// it was this one.
+	Confidence, OfObstacle float64
 }
 
 // Leg is a way ridden from one jump to the next without a disobedience between.
@@ -123,7 +124,7 @@ func (r *Result) collect(m *model, seq []decoded) {
 	used := map[int]bool{}
 	for _, d := range seq {
 		e := Effort{Obstacle: m.states[d.state].obstacle, RouteIndex: m.states[d.state].route,
-			Outcome: Jumped, Jump: d.cand.jump, MidS: d.cand.timeS, Confidence: d.p}
+			Outcome: Jumped, Jump: d.cand.jump, MidS: d.cand.timeS, Confidence: d.any, OfObstacle: d.p}
 		if e.Jump >= 0 {
 			used[e.Jump] = true
 		}

@@ -45,7 +45,8 @@ type state struct {
 type decoded struct {
 	cand  candidate
 	state int
-	p     float64 // posterior probability
+	p     float64 // posterior probability of this obstacle, jumped or disobeyed at
+	any   float64 // posterior probability that any obstacle was jumped (or disobeyed at) then
 	gain  float64 // what this step added to the log likelihood ratio
 }
 
@@ -520,8 +521,11 @@ func (m *model) decode(cands []candidate) []decoded {
 	}
 	var out []decoded
 	for i, k := bi, bk; i >= 0; i, k = backI[i][k], backK[i][k] {
-		p := math.Inf(-1)
+		p, anyP := math.Inf(-1), math.Inf(-1)
 		for a := range s {
+			if m.states[a].disobey == m.states[k].disobey {
+				anyP = logAdd(anyP, fwd[i][a]+bwd[i][a]-total)
+			}
 			if m.states[a].obstacle == m.states[k].obstacle && m.states[a].disobey == m.states[k].disobey {
 				p = logAdd(p, fwd[i][a]+bwd[i][a]-total)
 			}
@@ -530,7 +534,7 @@ func (m *model) decode(cands []candidate) []decoded {
 		if backI[i][k] >= 0 {
 			gain -= vit[backI[i][k]][backK[i][k]]
 		}
-		out = append(out, decoded{cands[i], k, math.Min(math.Exp(p), 1), gain})
+		out = append(out, decoded{cands[i], k, math.Min(math.Exp(p), 1), math.Min(math.Exp(anyP), 1), gain})
 	}
 	for i, j := 0, len(out)-1; i < j; i, j = i+1, j-1 {
 		out[i], out[j] = out[j], out[i]

@@ -94,11 +94,16 @@ func (m *model) tell(r *Result) {
 	}
 	m.markWarmUps(r)
 	for _, e := range r.Efforts {
-		if e.Confidence < 0.8 {
-			id := m.in.Plan.Obstacles[e.Obstacle].ID
+		id := m.in.Plan.Obstacles[e.Obstacle].ID
+		switch {
+		case e.Confidence < 0.8:
 			r.Notes = append(r.Notes, trace.Note{Level: "caution",
-				What: fmt.Sprintf("obstacle %s at %.1f s is not certain", id, e.MidS),
-				Why:  fmt.Sprintf("the recording gives it a probability of %.0f %% (%s)", 100*e.Confidence, e.Outcome)})
+				What: fmt.Sprintf("%s at %s, %.0f s, is not certain", e.Outcome, id, e.MidS),
+				Why:  fmt.Sprintf("the recording gives it a probability of %.0f %%", 100*e.Confidence)})
+		case e.OfObstacle < 0.8:
+			r.Notes = append(r.Notes, trace.Note{Level: "caution",
+				What: fmt.Sprintf("the jump at %.0f s may not have been over %s", e.MidS, id),
+				Why:  fmt.Sprintf("times and strides alone fit other obstacles of the plan too: %.0f %% for this one", 100*e.OfObstacle)})
 		}
 	}
 }
