@@ -87,7 +87,6 @@ func fullRound() *Debrief {
 		Horse: Horse{Name: ptr("Bramble"), CanterStrideM: within(3.48, 0.03), StrideS: within(0.607, 0.003)},
 		Notes: []trace.Note{
 			{Level: "info", What: "take-off and landing distances", Why: "the sensor sits ahead of the hind hooves by an assumed 1.2 m ±0.3"},
-			{Level: "caution", What: "the slope's pull and home's pull", Why: "home lies downhill on most lines, so the course can't tell them apart"},
 		},
 	}
 	for i, at := range []float64{29.43, 40.53, 57.45, 61.41, 70.38, 74.35, 87.54, 89.26, 103.58, 106.93} {

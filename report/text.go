@@ -289,6 +289,28 @@ func writeLines(p *page, d *Debrief, units Units) {
 	}
 	keys = append(keys, "± holds nine times in ten.")
 	p.para(" ", 1, strings.Join(keys, " "))
+	if d.Slope != nil {
+		p.para(" ", 1, slopeWords(*d.Slope))
+	}
+}
+
+// slopeWords tells what slope and home did to the pace, where it is beyond doubt.
+func slopeWords(s Slope) string {
+	uphill, home := "slope's pull not settled", "home's pull not settled"
+	if e := s.PerPercentMS; e != nil && resolved(e) {
+		uphill = fmt.Sprintf("for each 1 %% uphill %s %s", pace().measured(size(*e)), faster(*e))
+	}
+	if e := s.HomewardMS; e != nil && resolved(e) {
+		home = fmt.Sprintf("straight towards home %s %s than square to it", pace().measured(size(*e)), faster(*e))
+	}
+	return fmt.Sprintf("Over %s: %s; %s.", count(s.N, "line"), uphill, home)
+}
+
+func faster(e trace.Estimate) string {
+	if e.Value < 0 {
+		return "slower"
+	}
+	return "faster"
 }
 
 // lineCells is a line's row of the table; l is nil for a heading of several rides.

@@ -56,3 +56,42 @@ func TestTextFitsOneScreen(t *testing.T) {
 		}
 	}
 }
+
+// Bold carries no meaning: without its codes the text is the same.
+func TestBoldIsOrnamentOnly(t *testing.T) {
+	for _, r := range rides() {
+		plain, bold := text(t, r.d, TextOptions{Explain: true}), text(t, r.d, TextOptions{Explain: true, Bold: true})
+		require.NotContains(t, plain, "\x1b")
+		require.Contains(t, bold, "\x1b[1m")
+		require.Equal(t, plain, strings.NewReplacer("\x1b[1m", "", "\x1b[0m", "").Replace(bold))
+	}
+}
+
+func TestWordsForSlopeAndFit(t *testing.T) {
+	require.Equal(t, "Over 9 lines: for each 1 % uphill 3 m/min ±2 slower; straight towards home 12 m/min ±6 faster than square to it.",
+		slopeWords(Slope{PerPercentMS: within(-0.05, 0.03), HomewardMS: within(0.2, 0.1), N: 9}))
+	require.Equal(t, "Over 5 lines: slope's pull not settled; home's pull not settled.",
+		slopeWords(Slope{PerPercentMS: within(-0.05, 0.06), N: 5}))
+	for _, c := range []struct {
+		fit  Fit
+		want string
+	}{
+		{Fit{within(0.3, 0.1), "long"}, "long"},
+		{Fit{within(-0.15, 0.1), "tight"}, "touch tight"},
+		{Fit{within(0.05, 0.1), "right"}, "right"},
+		{Fit{within(0.05, 0.3), "right"}, "not settled"},
+		{Fit{within(0.15, 0.2), "long"}, "not settled"},
+		{Fit{nil, "right"}, "right"},
+	} {
+		require.Equal(t, c.want, fitWords(c.fit), "%+v", c.fit.PerStrideM)
+	}
+}
+
+func TestTimeFaultsTooCloseToCall(t *testing.T) {
+	r := Round{Round: 1, Complete: true, TimeS: within(82, 0.15), TimeAllowedS: ptr(82.1), TimeFaults: ptr(0)}
+	require.Contains(t, roundWords(r), "too close to call")
+	r.TimeAllowedS = ptr(83.0)
+	require.Contains(t, roundWords(r), "no time faults")
+	r.TimeAllowedS, r.TimeFaults = ptr(80.0), ptr(2)
+	require.Contains(t, roundWords(r), "2 time faults")
+}
