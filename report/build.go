@@ -34,9 +34,6 @@ var ErrNothing = errors.New("the recording has neither positions nor motion: the
 // beside the arena and a receiver gone astray are within it, the next village is not.
 const elsewhereM = 1000
 
-// surface is the ground's height, metres, at a place of the plan.
-type surface interface{ HeightAt(course.Point) float64 }
-
 // ride is all that is known of the ride while the debrief is built.
 type ride struct {
 	rec     *trace.Recording
@@ -47,7 +44,7 @@ type ride struct {
 	path    *place.Path    // laid onto the plan where there is one; nil without positions
 	res     *follow.Result // nil without a plan
 	gaits   []detect.Span
-	surface surface // nil without a slope
+	surface *course.Surface // nil without a slope
 	notes   []trace.Note
 
 	efforts []effort // as in res.Efforts
@@ -81,6 +78,12 @@ func Build(rec *trace.Recording, plan *course.Plan, opt Options) (*Debrief, erro
 		}
 	}
 	if plan != nil {
+		if len(plan.Levels) > 0 {
+			var why string
+			if r.surface, why = course.NewSurface(plan.Levels); r.surface == nil {
+				r.note("info", "no slope told", why)
+			}
+		}
 		if err := r.follow(); err != nil {
 			return nil, err
 		}

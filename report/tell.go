@@ -313,7 +313,7 @@ func (r *ride) ground(from, to float64, oa, ob course.Obstacle) (grade, home *fl
 		}
 		ride += d
 		if r.surface != nil {
-			rise += r.surface.HeightAt(b) - r.surface.HeightAt(a)
+			rise += r.surface.HeightAt(b.X, b.Y) - r.surface.HeightAt(a.X, a.Y)
 		}
 		if h := r.plan.Home; h != nil {
 			if hd := math.Hypot(h.X-a.X, h.Y-a.Y); hd > 1 {

@@ -276,6 +276,13 @@ func (m *model) logAt(c candidate, st int) float64 {
 	return v + math.Log(faceLineM)
 }
 
+// A halt out of a canter between two jumps is some ten times likelier after a refusal than for any other
+// reason; before the face of the obstacle that is next, a hundred times. Own assumptions.
+const (
+	logStop       = 2.5
+	logStopBefore = 4.5
+)
+
 // faceLineM is the stretch of a face's line on which a track may pass it for no reason.
 const faceLineM = 30
 
@@ -286,9 +293,9 @@ func (m *model) logBeside(c candidate, o course.Obstacle) float64 {
 	case c.jump >= 0:
 		return math.Inf(-1)
 	case c.stop && c.placed:
-		return 3
+		return logStopBefore
 	case c.stop:
-		return 1
+		return logStop
 	}
 	s, co := math.Sincos(o.FacingDeg * math.Pi / 180)
 	ac := math.Abs((c.at.X-o.At.X)*co - (c.at.Y-o.At.Y)*s)
