@@ -18,6 +18,9 @@ type Figure struct {
 type Told struct {
 	Found, True float64
 	Inside      bool // the truth lies in the 90 % interval, ends included
+	// Stretch is how many times as wide the interval would have to be, on the truth's side, to just
+	// reach it: up to 1 inside; infinite where it has no width and misses.
+	Stretch float64
 }
 
 // add takes a figure in: e is nil where the debrief did not tell it.
@@ -26,7 +29,14 @@ func (f *Figure) add(e *trace.Estimate, truth float64) {
 	if e == nil {
 		return
 	}
-	f.Told = append(f.Told, Told{Found: e.Value, True: truth, Inside: e.Low <= truth && truth <= e.High})
+	t := Told{Found: e.Value, True: truth, Inside: e.Low <= truth && truth <= e.High}
+	switch {
+	case truth > e.Value:
+		t.Stretch = (truth - e.Value) / max(e.High-e.Value, 0)
+	case truth < e.Value:
+		t.Stretch = (e.Value - truth) / max(e.Value-e.Low, 0)
+	}
+	f.Told = append(f.Told, t)
 }
 
 func (f *Figure) merge(o Figure) {
@@ -62,6 +72,17 @@ func (f Figure) Within(d float64) float64 {
 
 // Covered is the share of told figures whose 90 % interval holds the truth; NaN with nothing told.
 func (f Figure) Covered() float64 { return f.share(func(t Told) bool { return t.Inside }) }
+
+// Stretch is how many times as wide the intervals would have to be to hold nine truths in ten: 1 where they are right, more
+// where they are too narrow; NaN with nothing told.
+func (f Figure) Stretch() float64 {
+	x := f.each(func(t Told) float64 { return t.Stretch })
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(x)
+	return x[(9*len(x)+9)/10-1] // the least that nine in ten do not exceed
+}
 
 func (f Figure) each(of func(Told) float64) []float64 {
 	x := make([]float64, len(f.Told))

@@ -174,6 +174,7 @@ func flipSides(d *report.Debrief) {
 	for i := range d.Lines {
 		if turn := d.Lines[i].Turn; turn != nil {
 			turn.Direction = *side(&turn.Direction)
+			turn.TurnedDeg = opposite(turn.TurnedDeg)
 		}
 	}
 	for i := range d.Strides {

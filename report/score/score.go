@@ -270,7 +270,7 @@ func (r *Result) lines(d *report.Debrief, t *Truth, pairs []effortPair) {
 		if l.Turn != nil {
 			turn = *l.Turn
 		}
-		r.TurnedDeg.add(unsigned(turn.TurnedDeg), math.Abs(tl.TurnedDeg))
+		r.TurnedDeg.add(turn.TurnedDeg, tl.TurnedDeg)
 		if math.Abs(tl.TurnedDeg) > TurnMinDeg {
 			r.TrueTurns++
 			if turn.Direction == tl.Turn {
@@ -281,14 +281,6 @@ func (r *Result) lines(d *report.Debrief, t *Truth, pairs []effortPair) {
 			}
 		}
 	}
-}
-
-// unsigned is an angle without its side, which is judged by the turn's direction.
-func unsigned(e *trace.Estimate) *trace.Estimate {
-	if e == nil || e.Value >= 0 {
-		return e
-	}
-	return &trace.Estimate{Value: -e.Value, Low: -e.High, High: -e.Low}
 }
 
 // linesOf finds which two reported efforts each reported line joins: lines carry obstacles and round but

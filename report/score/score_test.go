@@ -147,6 +147,7 @@ func TestOffByOneStrides(t *testing.T) {
 	require.Equal(t, 0.5, r.Strides.Covered())
 	require.InDelta(t, 0.7, r.Strides.Bias(), 1e-12) // of 0.4 and 1
 
+	require.True(t, r.Strides.Stretch() > 1, "both miss or just reach")
 	d.Lines[1].Strides = est(7, 0)
 	require.Equal(t, Lines{1, 1, 0, 0}, Round(d, smallTruth(t)).Short)
 }
@@ -312,7 +313,7 @@ func TestTable(t *testing.T) {
 		require.LessOrEqual(t, len(l), 120, l)
 	}
 	require.Contains(t, b.String(), "  true jumps found                   1.000 /   4   0.000 /   4")
-	require.Contains(t, b.String(), "  radius_min_m                       1.000 /   1             -")
+	require.Contains(t, b.String(), "  radius_min_m                     1.000  x 0.00             -")
 	require.Equal(t, 2, strings.Count(b.String(), "true jumps found"), "eight columns make two blocks")
 
 	b.Reset()
@@ -394,6 +395,23 @@ func TestPairOfNothing(t *testing.T) {
 	require.Empty(t, Pair([]float64{1}, nil, 1))
 	require.Empty(t, Pair([]float64{math.NaN()}, []float64{1}, 1))
 	require.Equal(t, [][2]int{{1, 0}}, Pair([]float64{math.NaN(), 1}, []float64{1}, 1))
+}
+
+// How much wider intervals should be is read off by hand: of ten, the ninth.
+func TestStretch(t *testing.T) {
+	var f Figure
+	for i := range 9 {
+		f.add(&trace.Estimate{Value: 0, Low: -2, High: 1}, float64(i)/4) // to 2 above: 0, 0.25, ... 2 times the upper half
+	}
+	f.add(&trace.Estimate{Value: 0, Low: -2, High: 1}, -5) // 2.5 times the lower half
+	require.Equal(t, 2.0, f.Stretch())
+	require.Equal(t, 0.5, f.Covered())
+	f.add(&trace.Estimate{Value: 1, Low: 1, High: 1}, 1)
+	require.Equal(t, 2.0, f.Stretch(), "a certain figure that is right needs nothing: ten of eleven")
+	f.add(&trace.Estimate{Value: 1, Low: 1, High: 1}, 2)
+	require.Equal(t, 2.5, f.Stretch())
+	require.True(t, math.IsInf(f.Told[11].Stretch, 1))
+	require.True(t, math.IsNaN(Figure{}.Stretch()))
 }
 
 // A wide window flatters a late detector: 0.28 s late on strides 0.6 s apart still pairs nearly all of them.

@@ -91,8 +91,14 @@ func rows() []row {
 	medianShare := func(f func(*Result) *Figure) func(*Result) string {
 		return func(r *Result) string { return number("%.2f", f(r).MedianShare()*100, len(f(r).Told)) }
 	}
+	// How many truths are inside, and how many times as wide the intervals should be.
 	covered := func(f func(*Result) *Figure) func(*Result) string {
-		return func(r *Result) string { return number("%.3f", f(r).Covered(), len(f(r).Told)) }
+		return func(r *Result) string {
+			if len(f(r).Told) == 0 {
+				return "-"
+			}
+			return fmt.Sprintf("%.3f  x%5.2f", f(r).Covered(), min(f(r).Stretch(), 99.99))
+		}
 	}
 	of := func(n, all func(*Result) int) func(*Result) string {
 		return func(r *Result) string { return number("%.3f", share(n(r), all(r)), all(r)) }
@@ -165,7 +171,7 @@ func rows() []row {
 		{"lead told", of(func(r *Result) int { return r.ToldLeads }, func(r *Result) int { return r.TrueLeads })},
 		{"lead right where told", of(func(r *Result) int { return r.RightLeads }, func(r *Result) int { return r.ToldLeads })},
 		{"placing, median |error|, m", func(r *Result) string { return number("%.2f", median(r.PlacedM), len(r.PlacedM)) }},
-		{"truths inside the 90 % interval", nil},
+		{"truths inside the 90 % interval (x: by what to widen it)", nil},
 	}
 	for _, c := range []struct {
 		label string
