@@ -2,6 +2,7 @@ package smooth
 
 import (
 	"math"
+	"math/rand/v2"
 
 	"groundline/trace"
 )
@@ -115,6 +116,44 @@ func (t *Track) PathLength(fromS, toS float64) (length trace.Estimate, ok bool) 
 		}
 	}
 	return positive(trace.FromSD(sum, math.Sqrt(variance(chain, weights)))), true
+}
+
+// Turned is the change of the direction of travel from one instant to another, radians, left
+// positive, counted on beyond half a turn; ok as in [Track.PathLength]. Where the horse stood
+// in between its direction is noise and the interval says so.
+func (t *Track) Turned(fromS, toS float64) (angle trace.Estimate, ok bool) {
+	if !(toS > fromS) {
+		return trace.Estimate{}, false
+	}
+	chain := t.chain(fromS, toS)
+	if chain == nil {
+		return trace.Estimate{}, false
+	}
+	sum := 0.0
+	weights := make([]vec, len(chain))
+	last := vec{}
+	for i := range chain {
+		mean, _ := t.figures(&chain[i])
+		if i > 0 {
+			sum += math.Atan2(last[vE]*mean[vN]-last[vN]*mean[vE], last[vE]*mean[vE]+last[vN]*mean[vN])
+		}
+		last = mean
+	}
+	for _, end := range [2]struct {
+		i    int
+		sign float64
+	}{{0, -1}, {len(chain) - 1, 1}} {
+		mean, _ := t.figures(&chain[end.i])
+		// Below a slow walk the direction is next to unknown: as much as this speed lets it be.
+		v2 := max(mean[vE]*mean[vE]+mean[vN]*mean[vN], 0.3*0.3)
+		w := vec{vE: -end.sign * mean[vN] / v2, vN: end.sign * mean[vE] / v2}
+		if t.LagS != 0 {
+			m := t.unlag(&chain[end.i])
+			w = m.applyT(&w)
+		}
+		weights[end.i] = w
+	}
+	return trace.FromSD(sum, math.Sqrt(variance(chain, weights))), true
 }
 
 // MeanSpeed is the mean speed from one instant to another, m/s; ok as in [Track.PathLength].
@@ -278,4 +317,59 @@ func (t *Track) insert(chain []node, k int, timeS float64) ([]node, bool) {
 	out = append(out, chain[k+1:]...)
 	out[k].gain = gainA
 	return out, true
+}
+
+// Replica is what the smoother would have made of another recording of the same ride: from
+// fromS to toS (and a stretch before and after that matters to it) the track is taken for the
+// truth, fixes with errors of the receiver's kind are drawn about it, and smoothed by the same
+// model. The figures of replicas show how far noise and smoothing move a figure, and which
+// way (the parametric bootstrap of B. Efron, Ann. Stat. 7, 1979, 1-26). The same seed
+// gives the same replica; seed 0 draws no errors, so that only what smoothing does is left. ok is false where the stretch is not in one piece.
+func (t *Track) Replica(fromS, toS float64, seed uint64) (r *Track, ok bool) {
+	for i := range t.Pieces {
+		p := &t.Pieces[i]
+		if !(fromS >= p.FromS && toS <= p.ToS && fromS <= toS) {
+			continue
+		}
+		// Fixes further away than this have no say: the model's acceleration and the noise have
+		// both been averaged out.
+		const reachS = 8.0
+		a := lastAt(p.nodes, max(fromS-reachS, p.FromS))
+		b := min(lastAt(p.nodes, min(toS+reachS, p.ToS))+2, len(p.nodes))
+		for a > 0 && p.nodes[a].fix < 0 {
+			a-- // a filter starts at a fix
+		}
+		nodes := append([]node(nil), p.nodes[a:b]...)
+		rng := rand.New(rand.NewPCG(seed, 0))
+		n := t.Noise
+		if seed == 0 {
+			n.WhiteM, n.WanderM, n.SpeedMS = 0, 0, 0
+		}
+		var wander [2]float64
+		for k := range nodes {
+			nd := &nodes[k]
+			for axis := range wander {
+				if k == 0 {
+					wander[axis] = n.WanderM * rng.NormFloat64()
+					continue
+				}
+				dt := nd.timeS - nodes[k-1].timeS
+				wander[axis] = wander[axis]*math.Exp(-dt/wanderS) + n.WanderM*math.Sqrt(-math.Expm1(-2*dt/wanderS))*rng.NormFloat64()
+			}
+			white := n.WhiteM / math.Sqrt(nd.weight)
+			nd.zE = nd.mean[iE] + wander[0] + white*rng.NormFloat64()
+			nd.zN = nd.mean[iN] + wander[1] + white*rng.NormFloat64()
+			if !math.IsNaN(nd.speed) {
+				nd.speed = math.Hypot(nd.mean[vE], nd.mean[vN]) + n.SpeedMS/math.Sqrt(nd.weight)*rng.NormFloat64()
+			}
+		}
+		if _, ok := filter(nodes, stepsOf(nodes), t.Noise, true); !ok {
+			return nil, false
+		}
+		u := *t
+		u.Outliers = nil
+		u.Pieces = []Piece{{FromS: nodes[0].timeS, ToS: nodes[len(nodes)-1].timeS, nodes: nodes}}
+		return &u, true
+	}
+	return nil, false
 }

@@ -28,7 +28,7 @@ const (
 	wanderS = 60.0
 	// thrustS and swerveS would be the horse's; one constant serves both: how long
 	// an acceleration lasts. A canter turn of 90 degrees takes 2 to 3 s, a change of pace as long.
-	accelS = 1.0
+	accelS = 2.0
 	// refSpeedMS is the pace of a round (5.5 m/s in elite rounds, 4.2 warming up) at which the
 	// acceleration's size is stated.
 	refSpeedMS = 5.0
