@@ -297,10 +297,10 @@ func writeLines(p *page, d *Debrief, units Units) {
 // slopeWords tells what slope and home did to the pace, where it is beyond doubt.
 func slopeWords(s Slope) string {
 	uphill, home := "slope's pull not settled", "home's pull not settled"
-	if e := s.PerPercentMS; e != nil && resolved(e) {
+	if e := s.PerPercentMS; e != nil && pace().beyondDoubt(*e) {
 		uphill = fmt.Sprintf("for each 1 %% uphill %s %s", pace().measured(size(*e)), faster(*e))
 	}
-	if e := s.HomewardMS; e != nil && resolved(e) {
+	if e := s.HomewardMS; e != nil && pace().beyondDoubt(*e) {
 		home = fmt.Sprintf("straight towards home %s %s than square to it", pace().measured(size(*e)), faster(*e))
 	}
 	return fmt.Sprintf("Over %s: %s; %s.", count(s.N, "line"), uphill, home)
@@ -431,7 +431,7 @@ func lineWords(l Line, units Units) string {
 		}
 		said = append(said, words)
 	}
-	if l.SpeedDriftMS != nil && beyondDoubt(*l.SpeedDriftMS) {
+	if l.SpeedDriftMS != nil && pace().beyondDoubt(*l.SpeedDriftMS) {
 		word := "gained "
 		if l.SpeedDriftMS.Value < 0 {
 			word = "lost "
@@ -455,12 +455,6 @@ func lineWords(l Line, units Units) string {
 		said = append(said, "stride time varied by "+percent().measured(*l.RhythmCV))
 	}
 	return strings.Join(said, "; ")
-}
-
-// beyondDoubt tells that a change is not only other than nothing, but by enough that its rounded
-// doubt does not swallow it: "lost 12 ±12" would be no word to a rider.
-func beyondDoubt(e trace.Estimate) bool {
-	return resolved(&e) && math.Abs(e.Value) > 1.25*max(e.High-e.Value, e.Value-e.Low)
 }
 
 // size is an estimate without its sign, for words that carry the sign.

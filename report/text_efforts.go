@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -92,7 +93,7 @@ func disobedienceWords(efforts []Effort) []string {
 }
 
 // takeoffWords names the take-offs that were beyond doubt nearer or further than the middle
-// one of the ride, the furthest apart first.
+// one of the ride, those furthest apart, in the order of the ride.
 func takeoffWords(efforts []Effort, units Units) []string {
 	var all []float64
 	for _, e := range efforts {
@@ -112,17 +113,11 @@ func takeoffWords(efforts []Effort, units Units) []string {
 			odd = append(odd, e)
 		}
 	}
-	slices.SortStableFunc(odd, func(a, b Effort) int {
-		switch {
-		case apart(a) > apart(b):
-			return -1
-		case apart(a) < apart(b):
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(odd, func(a, b Effort) int { return cmp.Compare(apart(b), apart(a)) })
+	odd = odd[:min(len(odd), wordsPerKind)]
+	slices.SortStableFunc(odd, func(a, b Effort) int { return cmp.Compare(at(a), at(b)) })
 	var said []string
-	for _, e := range odd[:min(len(odd), wordsPerKind)] {
+	for _, e := range odd {
 		word := "close"
 		if e.TakeoffDistanceM.Value > middle {
 			word = "far out"
@@ -131,6 +126,14 @@ func takeoffWords(efforts []Effort, units Units) []string {
 			units.length().measured(*e.TakeoffDistanceM), units.radius().plain(middle)))
 	}
 	return said
+}
+
+// at is the take-off's time, for ordering.
+func at(e Effort) float64 {
+	if e.TakeoffS == nil {
+		return 0
+	}
+	return e.TakeoffS.Value
 }
 
 // angleWords names obstacles jumped at an angle beyond doubt.

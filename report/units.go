@@ -98,12 +98,24 @@ func (q quantity) decimalsFor(half float64) int {
 	return min(decimals, q.decimals)
 }
 
-// doubt is half an interval, rounded up to its last decimal unless it is within a twentieth of
-// a unit above one: a doubt is never told as much smaller than it is, nor as nothing.
+// doubt is half an interval as it is told; see roundedUp.
 func (q quantity) doubt(half float64) string {
-	decimals := q.decimalsFor(half)
-	scale := math.Pow(10, float64(decimals))
-	return q.number(max(1, math.Ceil(half*scale-0.05))/scale, decimals)
+	return q.number(q.roundedUp(half), q.decimalsFor(half))
+}
+
+// roundedUp is a doubt rounded up to its last decimal unless it is within a twentieth of a unit
+// above one: a doubt is never told as much smaller than it is, nor as nothing.
+func (q quantity) roundedUp(half float64) float64 {
+	scale := math.Pow(10, float64(q.decimalsFor(half)))
+	return max(1, math.Ceil(half*scale-0.05)) / scale
+}
+
+// beyondDoubt tells that a change is other than nothing also in the digits that it is told in: "lost
+// 12 ±12" would be no word to a rider.
+func (q quantity) beyondDoubt(e trace.Estimate) bool {
+	half := q.half(e)
+	told := math.Abs(roundTo(e.Value*q.perSI, q.decimalsFor(half)))
+	return resolved(&e) && (half == 0 || told > q.roundedUp(half))
 }
 
 func (q quantity) number(x float64, decimals int) string {
