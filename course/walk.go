@@ -1,0 +1,384 @@
+package course
+
+import (
+	"math"
+
+	"groundline/trace"
+)
+
+// Horse is how one horse goes between fences, as far as a course walk needs it. Along a straight line the ground
+// is landing + n strides + take-off, from the back of one obstacle to the front of the next.
+type Horse struct {
+	Name string
+	// StrideM is the usual canter stride between fences, hind contact to hind contact.
+	StrideM trace.Estimate
+	// LandingM is from the back of the obstacle to where the first stride begins, which is the first contact
+	// of the hind hooves; TakeoffM from where the last stride ends, which is where the hind hooves
+	// push off, to the front of the obstacle. See [HorseFromHooves] for what a recording measures.
+	LandingM, TakeoffM trace.Estimate
+	// SpeedMS is the pace between fences; nil takes the plan's speed.
+	SpeedMS *trace.Estimate
+	// GradeRel is the part of its length that the stride gains for each metre per metre of rise (below zero:
+	// uphill shortens), HomewardRel the part it gains straight towards home; nil when not known.
+	GradeRel, HomewardRel *trace.Estimate
+	// Source says where the numbers come from.
+	Source string
+}
+
+const (
+	// From the fore hooves' landing to the hind hooves' first contact a horse covers 0.37 of a stride (0.24
+	// to 0.50): the way from landing to take-off takes n + 0.7 strides of time, and of these 0.7 strides some
+	// 2.5 m the hooves' places take back about 1.2 m, since the hind hooves push off 1.1 to 1.3 m behind the
+	// centre of mass (Colborne et al. 1995) and the fore hooves land a little ahead of it.
+	getawayStrides, getawaySD = 0.37, 0.08
+	// 8 to 12 % uphill shortens the stride by 3.3 % at equal speed (Parsons, Pfau and Wilson 2008: 3.4 and
+	// 3.2 %), 0.33 % for each per cent; up to 4 % no effect was found (two treadmill studies), so the doubt
+	// reaches to none at all and to twice as much.
+	gradeRel, gradeRelSD = -0.33, 0.2
+	// A tape or wheel is good to a decimetre, a map to what a plan lets it differ from the tape (0.3 m); 90 % intervals.
+	tapeDoubtM, mapDoubtM = 0.1, walkedDiffersM
+	// Without a tape of it, a track that turns may be ridden this much longer or shorter (ours).
+	trackDoubtRel = 0.03
+	// Natural stride-to-stride variation is 2 % (30 Standardbreds, Equine Vet. J. 1980): less is no change.
+	sameStrideRel = 0.02
+	// A 12-ft horse can be asked for 10 ft (the stride of riding schools and grids) to 13 ft 9 in (the longest
+	// of US Equestrian's chart).
+	shortestRel, longestRel = 10.0/12 - 1, 13.75/12 - 1
+	// A fence may be jumped this far off square (ours).
+	askewMostDeg = 20.0
+	// Over a hard session the landing came in from 1.99 to 1.71 m (eight horses over 70 jumps), a seventh: taken
+	// for a weak jump, and as much out for a forward one; the stride after it is taken to differ by twice the
+	// natural variation.
+	jumpedInLandingRel = 1 - 1.71/1.99
+	jumpedInStrideRel  = 2 * sameStrideRel
+)
+
+// Horse is a horse of that size that goes as the tables have it: landing and take-off take half a stride each.
+func (p Profile) Horse() Horse {
+	half := trace.Estimate{Value: p.StrideM / 2, Low: p.StrideM * 0.4, High: p.StrideM * 0.6}
+	return Horse{Name: p.Name, StrideM: trace.Estimate{Value: p.StrideM, Low: p.LowM, High: p.HighM},
+		LandingM: half, TakeoffM: half, GradeRel: defaultGradeRel(), Source: p.Source}
+}
+
+// HorseFromHooves is a horse as a recording measures it: landing from the obstacle's back to the fore hooves,
+// take-off from the hind hooves to the front, stride from hind contact to hind contact.
+func HorseFromHooves(name string, stride, landing, takeoff trace.Estimate) Horse {
+	start := landing.Value + getawayStrides*stride.Value
+	sd := math.Hypot(landing.SD(), math.Hypot(getawaySD*stride.Value, getawayStrides*stride.SD()))
+	return Horse{Name: name, StrideM: stride, LandingM: trace.FromSD(start, sd), TakeoffM: takeoff, GradeRel: defaultGradeRel(),
+		Source: "measured on a ride"}
+}
+
+func defaultGradeRel() *trace.Estimate {
+	e := trace.FromSD(gradeRel, gradeRelSD)
+	return &e
+}
+
+// Walk is what a course asks of one horse.
+type Walk struct {
+	Horse Horse
+	// SpeedMS is the pace that turns and times are for.
+	SpeedMS trace.Estimate
+	Lines   []WalkLine // one for each line of the plan
+	Figures Figures    // with the stride of this horse
+}
+
+// WalkLine is what one line asks.
+type WalkLine struct {
+	LineFigures
+	// GroundM is the length of the way with its doubt.
+	GroundM trace.Estimate
+	// StrideM is the horse's stride on this line, with what slope and home do to it (GradeM and
+	// HomewardM, nil where not known).
+	StrideM           trace.Estimate
+	GradeM, HomewardM *trace.Estimate
+	// Real is the number of strides that the ground has for this horse, Whole the nearest whole number;
+	// Asked what that number asks of each stride, and one less and one more.
+	Real  trace.Estimate
+	Whole int
+	Asked []Asked
+	// In is what coming in weak and forward leaves for the strides; nil for lines that are not
+	// ridden as one.
+	In []CameIn
+	// Tracks are those of a bending line, by number of strides, fewest first.
+	Tracks []BendingTrack
+	// Turn is the choice that a rollback leaves; nil for others.
+	Turn *TurnChoice
+}
+
+// Asked is what a number of strides asks of each.
+type Asked struct {
+	Strides int
+	StrideM trace.Estimate
+	// PerStrideM is metres a stride beyond (+, long) or short of (-, tight) the horse's own.
+	PerStrideM trace.Estimate
+	Says       string // long | right | tight
+	// CanBeRidden tells that the stride is within what horses are asked for.
+	CanBeRidden bool
+}
+
+// CameIn is a jump into a line, and what it leaves.
+type CameIn struct {
+	How               string // weak | forward
+	LandingM, StrideM float64
+	// LeftM is what is missing (+) or over (-) at the end of the line when the stride stays as it came in;
+	// PerStrideM the same for each stride of the line.
+	LeftM, PerStrideM trace.Estimate
+}
+
+// BendingTrack is one way to ride a bending line.
+type BendingTrack struct {
+	Strides int
+	Asked   Asked
+	LengthM float64 // on the ground, back to front
+	// OutsideM is how far the middle of the track lies off the straight line, TightestM its smallest radius
+	// (nil when straight), AskewDeg how far off square the fences are jumped at most.
+	OutsideM  float64
+	TightestM *float64
+	AskewDeg  float64
+	Path      Path
+}
+
+// TurnChoice is the choice of a rollback: cut with the tightest sensible turn, or wide with an easy one.
+type TurnChoice struct {
+	Cut, Wide Turn
+	// LongerM and LaterS are what the wide turn costs, at the same pace.
+	LongerM, LaterS trace.Estimate
+}
+
+// Turn is one way to ride a rollback.
+type Turn struct {
+	RadiusM, LeanDeg float64
+	LengthM          float64 // on the ground, back to front
+	TimeS            trace.Estimate
+	Strides          int
+	OutsideM         float64 // of the arena; 0 if it fits
+	Path             Path
+}
+
+// FitSays is the word for a stride that is asked beyond (+) or short of (-) a horse's own: right while
+// the difference is within the natural variation of 2 %.
+func FitSays(perStrideM, strideM float64) string {
+	switch {
+	case perStrideM > sameStrideRel*strideM:
+		return "long"
+	case perStrideM < -sameStrideRel*strideM:
+		return "tight"
+	}
+	return "right"
+}
+
+// Walk is the plan walked for one horse, whose stride must be above zero.
+func (p *Plan) Walk(h Horse) Walk {
+	w := Walk{Horse: h, SpeedMS: trace.Exactly(p.speedMS())}
+	if h.SpeedMS != nil {
+		w.SpeedMS = *h.SpeedMS
+	}
+	profile := Profile{Name: h.Name, StrideM: h.StrideM.Value, LowM: h.StrideM.Low, HighM: h.StrideM.High, Source: h.Source}
+	w.Figures = p.Figures(profile, TimeRuleSets()[0])
+	for i, f := range w.Figures.Lines {
+		w.Lines = append(w.Lines, p.walkLine(f, w.Figures.Track.leg(i), h, w.SpeedMS))
+	}
+	return w
+}
+
+func (p *Plan) walkLine(f LineFigures, leg Leg, h Horse, speed trace.Estimate) WalkLine {
+	a, _ := p.Obstacle(f.From)
+	b, _ := p.Obstacle(f.To)
+	l := WalkLine{LineFigures: f, StrideM: h.StrideM}
+	doubt := mapDoubtM
+	switch {
+	case f.WalkedM != nil:
+		doubt = tapeDoubtM
+	case !inLine(a, b):
+		doubt = math.Hypot(mapDoubtM, trackDoubtRel*f.WayM)
+	}
+	l.GroundM = trace.Estimate{Value: f.WayM, Low: max(0, f.WayM-doubt), High: f.WayM + doubt}
+	l.GradeM, l.StrideM = changed(h.GradeRel, f.Grade, h.StrideM, l.StrideM)
+	l.HomewardM, l.StrideM = changed(h.HomewardRel, f.Homeward, h.StrideM, l.StrideM)
+
+	l.Real = stridesOn(l.GroundM, l.StrideM, h)
+	l.Whole = max(0, int(math.Round(l.Real.Value)))
+	for n := max(1, l.Whole-1); n <= l.Whole+1; n++ {
+		l.Asked = append(l.Asked, asked(l.GroundM, l.StrideM, h, n))
+	}
+	if f.Kind == Related || f.Kind == Bending || f.Kind == Combination {
+		l.In = cameIn(l.GroundM, l.StrideM, h, l.Whole)
+	}
+	if f.Kind == Bending {
+		l.Tracks = p.bendingTracks(a, b, l.StrideM, h, speed.Value)
+	}
+	if f.Kind == Rollback {
+		l.Turn = p.turnChoice(a, b, l.StrideM, h, speed)
+	}
+	return l
+}
+
+// changed is what an effect does to a stride, and the stride with it; nil and the same stride where effect
+// or cause is not known.
+func changed(rel *trace.Estimate, cause *float64, usual, stride trace.Estimate) (*trace.Estimate, trace.Estimate) {
+	if rel == nil || cause == nil {
+		return nil, stride
+	}
+	by := trace.FromSD(rel.Value**cause*usual.Value, rel.SD()*math.Abs(*cause)*usual.Value)
+	return &by, trace.FromSD(stride.Value+by.Value, math.Hypot(stride.SD(), by.SD()))
+}
+
+// stridesOn is (ground - landing - take-off) / stride, its doubt by the first order of independent errors.
+func stridesOn(ground, stride trace.Estimate, h Horse) trace.Estimate {
+	n := (ground.Value - h.LandingM.Value - h.TakeoffM.Value) / stride.Value
+	sd := math.Hypot(edges(ground, h)/stride.Value, n*stride.SD()/stride.Value)
+	return trace.FromSD(n, sd)
+}
+
+// edges is the standard deviation of ground less landing less take-off.
+func edges(ground trace.Estimate, h Horse) float64 {
+	return math.Hypot(ground.SD(), math.Hypot(h.LandingM.SD(), h.TakeoffM.SD()))
+}
+
+func asked(ground, stride trace.Estimate, h Horse, n int) Asked {
+	v := (ground.Value - h.LandingM.Value - h.TakeoffM.Value) / float64(n)
+	sd := edges(ground, h) / float64(n)
+	per := v - stride.Value
+	return Asked{Strides: n, StrideM: trace.FromSD(v, sd), PerStrideM: trace.FromSD(per, math.Hypot(sd, stride.SD())),
+		Says: FitSays(per, stride.Value), CanBeRidden: per >= shortestRel*stride.Value-tapeM && per <= longestRel*stride.Value+tapeM}
+}
+
+func cameIn(ground, stride trace.Estimate, h Horse, n int) []CameIn {
+	if n < 1 {
+		return nil
+	}
+	var out []CameIn
+	for _, c := range []struct {
+		how  string
+		sign float64
+	}{{"weak", -1}, {"forward", 1}} {
+		in := CameIn{How: c.how, LandingM: h.LandingM.Value * (1 + c.sign*jumpedInLandingRel), StrideM: stride.Value * (1 + c.sign*jumpedInStrideRel)}
+		left := ground.Value - in.LandingM - h.TakeoffM.Value - float64(n)*in.StrideM
+		sd := math.Hypot(edges(ground, h), float64(n)*stride.SD())
+		in.LeftM = trace.FromSD(left, sd)
+		in.PerStrideM = trace.FromSD(left/float64(n), sd/float64(n))
+		out = append(out, in)
+	}
+	return out
+}
+
+// bendingTracks are the ways to ride from a to b by number of strides. A track is two arcs that meet
+// half way (a biarc; Bolton 1975), from the straight line between the fences through the one that jumps
+// both square to one that bows out farther, as far as the angle to the fences, the lean at that
+// speed and the arena allow. Of these each number of strides takes the one on which it needs to
+// change its stride least; those that it can't ride at all are left out.
+func (p *Plan) bendingTracks(a, b Obstacle, stride trace.Estimate, h Horse, speedMS float64) []BendingTrack {
+	out, in := bends(a, b)
+	most := math.Max(math.Abs(out), math.Abs(in))
+	if most == 0 {
+		return nil
+	}
+	tightest := TurnRadiusM(speedMS, tightestLeanDeg)
+	var ways []BendingTrack
+	const steps = 400
+	low, high := max(0, 1-askewMostDeg/most), 1+askewMostDeg/most
+	for i := range steps + 1 {
+		// bow is 0 on the straight line and 1 where both fences are jumped square.
+		bow := low + (high-low)*float64(i)/steps
+		if bow*most > 85 {
+			break
+		}
+		path := biarc(a.At, b.At, bearing(a.At, b.At)-bow*out, bearing(a.At, b.At)+bow*in)
+		if path.TightestM() < tightest || path.outsideM(p.Arena) > outsideToldM {
+			continue
+		}
+		w := BendingTrack{LengthM: path.LengthM() - a.SpreadM/2 - b.SpreadM/2, AskewDeg: math.Abs(bow-1) * most, Path: path}
+		if r := path.TightestM(); !math.IsInf(r, 0) {
+			w.TightestM = &r
+		}
+		mid, _ := path.At(path.LengthM() / 2)
+		w.OutsideM = toLine(mid, a.At, b.At)
+		ways = append(ways, w)
+	}
+	if len(ways) == 0 {
+		return nil
+	}
+	edge := h.LandingM.Value + h.TakeoffM.Value
+	fewest := int(math.Floor((ways[0].LengthM - edge) / (stride.Value * (1 + longestRel))))
+	var tracks []BendingTrack
+	for n := max(1, fewest); n < 30; n++ {
+		want := edge + float64(n)*stride.Value
+		best := ways[0]
+		for _, w := range ways[1:] {
+			if math.Abs(w.LengthM-want) < math.Abs(best.LengthM-want) {
+				best = w
+			}
+		}
+		best.Strides = n
+		best.Asked = asked(trace.Estimate{Value: best.LengthM, Low: best.LengthM - mapDoubtM, High: best.LengthM + mapDoubtM}, stride, h, n)
+		if best.Asked.CanBeRidden {
+			tracks = append(tracks, best)
+		} else if best.Asked.PerStrideM.Value < 0 {
+			break
+		}
+	}
+	return tracks
+}
+
+// biarc is two arcs from one place and bearing to another that meet at equal tangents (Bolton 1975). With both ends
+// bent alike it is the one arc.
+func biarc(from, to Point, fromDeg, toDeg float64) Path {
+	u, w := direction(fromDeg), direction(toDeg)
+	vx, vy := to.X-from.X, to.Y-from.Y
+	tx, ty := u.X+w.X, u.Y+w.Y
+	vv, vt := vx*vx+vy*vy, vx*tx+vy*ty
+	k := 2 * (1 - u.X*w.X - u.Y*w.Y)
+	// d solves k d² + 2 vt d - vv = 0, in the form that stays exact when k vanishes.
+	d := vv / (vt + math.Sqrt(vt*vt+k*vv))
+	mid := Point{(from.X + to.X + d*(u.X-w.X)) / 2, (from.Y + to.Y + d*(u.Y-w.Y)) / 2}
+	first, second := arcTo(from, fromDeg, mid), arcTo(mid, 0, to)
+	_, first2 := first.At(first.LengthM)
+	second = arcTo(mid, first2, to)
+	return Path{first, second}
+}
+
+// arcTo is the arc that leaves a place in a direction and ends at another.
+func arcTo(from Point, deg float64, to Point) Piece {
+	chord := distance(from, to)
+	half := turnDeg(deg, bearing(from, to)) * math.Pi / 180
+	p := Piece{From: from, BearingDeg: math.Mod(math.Mod(deg, 360)+360, 360), LengthM: chord}
+	if math.Abs(half) > 1e-9 {
+		p.LengthM = chord * half / math.Sin(half)
+		p.Curvature1M = 2 * math.Sin(half) / chord
+	}
+	return p
+}
+
+// toLine is the distance of p from the straight line through a and b.
+func toLine(p, a, b Point) float64 {
+	return math.Abs((b.X-a.X)*(p.Y-a.Y)-(b.Y-a.Y)*(p.X-a.X)) / distance(a, b)
+}
+
+func (p *Plan) turnChoice(a, b Obstacle, stride trace.Estimate, h Horse, speed trace.Estimate) *TurnChoice {
+	if speed.Value <= 0 {
+		return nil
+	}
+	turn := func(leanDeg float64) Turn {
+		t := Turn{RadiusM: TurnRadiusM(speed.Value, leanDeg), LeanDeg: leanDeg}
+		least := math.Inf(1)
+		// Half a stride straight behind the first and a whole one before the second: less is no approach.
+		for _, path := range paths(a, b, stride.Value/2, stride.Value, t.RadiusM) {
+			out := path.outsideM(p.Arena)
+			if cost := path.LengthM() + 30*out + 15*float64(len(p.through(path, a.ID, b.ID))); cost < least {
+				t.Path, t.OutsideM, least = path, out, cost
+			}
+		}
+		t.LengthM = t.Path.LengthM() - a.SpreadM/2 - b.SpreadM/2
+		t.TimeS = trace.FromSD(t.LengthM/speed.Value, t.LengthM/speed.Value*speed.SD()/speed.Value)
+		t.Strides = max(0, int(math.Round((t.LengthM-h.LandingM.Value-h.TakeoffM.Value)/stride.Value)))
+		return t
+	}
+	c := TurnChoice{Cut: turn(tightestLeanDeg), Wide: turn(usualLeanDeg)}
+	longer := c.Wide.LengthM - c.Cut.LengthM
+	doubt := trackDoubtRel * c.Wide.LengthM
+	c.LongerM = trace.Estimate{Value: longer, Low: longer - doubt, High: longer + doubt}
+	later := longer / speed.Value
+	c.LaterS = trace.FromSD(later, math.Hypot(c.LongerM.SD(), later*speed.SD())/speed.Value)
+	return &c
+}
