@@ -70,10 +70,14 @@ func TestFITRecordsLapsAndPauses(t *testing.T) {
 func TestADamagedFITFileKeepsWhatCanBeRead(t *testing.T) {
 	whole := fitRide(t)
 	for name, data := range map[string][]byte{
-		"cut off":      whole[:len(whole)/2],
-		"checksum":     append(append([]byte(nil), whole[:len(whole)-1]...), whole[len(whole)-1]^1),
-		"junk behind":  append(append([]byte(nil), whole...), bytes.Repeat([]byte("junk"), 20)...),
-		"size of 4 GB": func() []byte { b := append([]byte(nil), whole...); b[4], b[5], b[6], b[7] = 0xf0, 0xff, 0xff, 0xff; return b }(),
+		"cut off":     whole[:len(whole)/2],
+		"checksum":    append(append([]byte(nil), whole[:len(whole)-1]...), whole[len(whole)-1]^1),
+		"junk behind": append(append([]byte(nil), whole...), bytes.Repeat([]byte("junk"), 20)...),
+		"size of 4 GB": func() []byte {
+			b := append([]byte(nil), whole...)
+			b[4], b[5], b[6], b[7] = 0xf0, 0xff, 0xff, 0xff
+			return b
+		}(),
 	} {
 		t.Run(name, func(t *testing.T) {
 			rec, _ := open(t, Input{Name: "a.fit", Data: data})

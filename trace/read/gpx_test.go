@@ -27,7 +27,9 @@ func point(lat, lon any, rest string) string {
 	return fmt.Sprintf("<trkpt lat=%q lon=%q>%s</trkpt>\n", fmt.Sprint(lat), fmt.Sprint(lon), rest)
 }
 
-func track(points ...string) string { return "<trk><trkseg>" + strings.Join(points, "") + "</trkseg></trk>" }
+func track(points ...string) string {
+	return "<trk><trkseg>" + strings.Join(points, "") + "</trkseg></trk>"
+}
 
 func TestGPXKeepsFractionsZonesSegmentsSpeedsAndWaypoints(t *testing.T) {
 	rec, sums, err := gpxBytes(gpxFile(`<metadata><time>1999-01-01T00:00:00Z</time></metadata>

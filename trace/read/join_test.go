@@ -54,7 +54,9 @@ func sensor(name, header string, n int, stamp func(i int) string) Input {
 const accHeader = "time,ax (m/s2),ay (m/s2),az (m/s2)"
 
 func TestACountingClockStartsWithThePositions(t *testing.T) {
-	seconds := func(from float64) func(int) string { return func(i int) string { return fmt.Sprintf("%.3f", from+float64(i)/100) } }
+	seconds := func(from float64) func(int) string {
+		return func(i int) string { return fmt.Sprintf("%.3f", from+float64(i)/100) }
+	}
 	for _, c := range []struct{ from, want float64 }{{0.003, 0.003}, {-0.001, -0.001}, {2.5, 2.5}, {6904.5, 0}} {
 		rec, _ := open(t, watch(nineTwelve, 20, time.RFC3339), sensor("m.csv", accHeader, 2000, seconds(c.from)))
 		require.Equal(t, nineTwelve, rec.Start)
@@ -101,7 +103,9 @@ func TestARideInSeveralFiles(t *testing.T) {
 	require.Equal(t, 0, rec.Positions.Segment[0])
 	require.Equal(t, 1, rec.Positions.Segment[37])
 	require.InDelta(t, 37, rec.DurationS, 1e-9)
-	epoch := func(from int64) func(int) string { return func(i int) string { return fmt.Sprint(from*1000 + int64(i)*10) } }
+	epoch := func(from int64) func(int) string {
+		return func(i int) string { return fmt.Sprint(from*1000 + int64(i)*10) }
+	}
 	rec, _ = open(t, sensor("a.csv", accHeader, 1000, epoch(1780477920)), sensor("b.csv", accHeader, 1000, epoch(1780477940)))
 	require.Len(t, rec.Motion.TimeS, 2000)
 	require.InDelta(t, 20, rec.Motion.TimeS[1000], 1e-9)
