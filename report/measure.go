@@ -240,18 +240,30 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 			byTrack = &e
 		}
 	}
+	untimed := !a.timed || !b.timed
+	if byTrack != nil && byMap != nil && untimed {
+		// The track's pace is far better than its places: the ground's distance at that pace is a second
+		// witness of how long the line took.
+		v, vSD := byTrack.Value/m.durS, byTrack.SD()/m.durS
+		byPace := trace.FromSD(byMap.Value/v, byMap.Value/v*math.Hypot(vSD/v, byMap.SD()/byMap.Value))
+		d := weigh(trace.FromSD(m.durS, m.durSD), byPace)
+		p := trace.FromSD(v*d.Value, math.Hypot(vSD*d.Value, v*d.SD()))
+		m.durS, m.durSD, byTrack = d.Value, d.SD(), &p
+		e := trace.FromSD(v, vSD)
+		m.speed = &e
+	}
 	switch {
-	case byTrack != nil && byMap != nil && a.timed && b.timed:
+	case byTrack != nil && byMap != nil && !untimed:
 		m.pathM = weigh(*byTrack, *byMap)
 	case byTrack != nil:
 		m.pathM = byTrack
 	case byMap != nil:
 		m.pathM = byMap
 	}
-	if m.pathM != nil {
+	if m.pathM != nil && m.speed == nil {
 		v := m.pathM.Value / m.durS
 		sd := v * math.Hypot(m.pathM.SD()/math.Max(m.pathM.Value, 0.5), m.durSD/m.durS)
-		if byTrack != nil && (!a.timed || !b.timed) {
+		if untimed {
 			sd = m.pathM.SD() / m.durS
 		}
 		e := trace.FromSD(v, sd)
