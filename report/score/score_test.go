@@ -147,7 +147,7 @@ func TestOffByOneStrides(t *testing.T) {
 	require.Equal(t, 0.5, r.Strides.Covered())
 	require.InDelta(t, 0.7, r.Strides.Bias(), 1e-12) // of 0.4 and 1
 
-	require.True(t, r.Strides.Stretch() > 1, "both miss or just reach")
+	require.True(t, r.Strides.Stretch() > 1, "the worse of the two misses")
 	d.Lines[1].Strides = est(7, 0)
 	require.Equal(t, Lines{1, 1, 0, 0}, Round(d, smallTruth(t)).Short)
 }
