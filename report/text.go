@@ -257,16 +257,14 @@ func writeLines(p *page, d *Debrief, units Units) {
 	for _, way := range ways {
 		name := way[0] + " to " + way[1]
 		all := rides[way]
-		if len(all) > 1 {
-			rows = append(rows, tableRow{cells: lineCells(name, groundWords(all[0], units), nil, units)})
+		if len(all) == 1 {
+			l := all[0]
+			rows = append(rows, tableRow{lineCells(name, groundWords(l, units), &l, units), joined(plannedWords(all), lineWords(l, units))})
+			continue
 		}
+		rows = append(rows, tableRow{lineCells(name, groundWords(all[0], units), nil, units), plannedWords(all)})
 		for _, l := range all {
-			if len(all) > 1 {
-				rows = append(rows, tableRow{cells: lineCells("", rideWords(l), &l, units)})
-			} else {
-				rows = append(rows, tableRow{cells: lineCells(name, groundWords(l, units), &l, units)})
-			}
-			rows = append(rows, tableRow{below: lineWords(l, units)})
+			rows = append(rows, tableRow{lineCells("", rideWords(l), &l, units), lineWords(l, units)})
 		}
 	}
 	p.table([]string{"Lines", "", "strides", "each, " + units.length().unit, "in, out m/min", "rode"}, rows)
@@ -411,8 +409,8 @@ func fitWords(f Fit) string {
 // 12:60-65); above twice that the text has a word on rhythm.
 const steadyRhythmCV = 0.04
 
-// lineWords is what else there is to say of a line: its turn, a change of pace that is beyond
-// doubt, how long or tight it was, another count than planned, an uneven rhythm.
+// lineWords is what else there is to say of a ride of a line: its track and turn, a change of pace that is
+// beyond doubt, how long or tight it was, an uneven rhythm.
 func lineWords(l Line, units Units) string {
 	var said []string
 	if l.TrackM != nil && !walkedKind(l.Kind) {
@@ -445,16 +443,30 @@ func lineWords(l Line, units Units) string {
 		}
 		said = append(said, "asked "+units.length().measured(size(*f.PerStrideM))+word)
 	}
-	if l.PlannedStrides != nil && l.Strides != nil {
-		ridden := int(math.Round(l.Strides.Value))
-		if settled := math.Round(l.Strides.Low) == math.Round(l.Strides.High); settled && ridden != *l.PlannedStrides {
-			said = append(said, fmt.Sprintf("the distance is %d on a 12-ft stride", *l.PlannedStrides))
-		}
-	}
 	if l.RhythmCV != nil && l.RhythmCV.Low > steadyRhythmCV {
 		said = append(said, "stride time varied by "+percent().measured(*l.RhythmCV))
 	}
 	return strings.Join(said, "; ")
+}
+
+// plannedWords tells what the distance asks of the standard stride, where a ride of it had another count
+// beyond doubt.
+func plannedWords(rides []Line) string {
+	for _, l := range rides {
+		if l.PlannedStrides == nil || l.Strides == nil {
+			continue
+		}
+		planned := float64(*l.PlannedStrides)
+		if math.Round(l.Strides.High) < planned || math.Round(l.Strides.Low) > planned {
+			return fmt.Sprintf("the distance is %d on a 12-ft stride", *l.PlannedStrides)
+		}
+	}
+	return ""
+}
+
+// joined are the parts that are not empty, one after the other.
+func joined(parts ...string) string {
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), "; ")
 }
 
 // size is an estimate without its sign, for words that carry the sign.

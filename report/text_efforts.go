@@ -282,7 +282,7 @@ func writeNotes(p *page, d *Debrief, all bool) {
 	if len(groups) == 0 {
 		return
 	}
-	p.heading("What is uncertain, and why")
+	p.heading("What is uncertain or left out, and why")
 	for i, g := range groups {
 		if i == toldNotes && !all {
 			p.para(" ", 1, fmt.Sprintf("and %d more (--explain)", len(groups)-toldNotes))
