@@ -27,13 +27,13 @@ func (p *piece) waveOf(pk []peak, path []step) waveShape {
 		}
 		var s1, h1 float64
 		for i := a; i < b; i++ {
-			s1 += p.load[i]
+			s1 += p.level[i]
 			h1 += p.horiz[i]
 		}
 		s1, h1 = s1/m, h1/m
 		var m2, m3, hh, hv, c1, d1, c2, d2 float64
 		for i := a; i < b; i++ {
-			x := p.load[i] - s1
+			x := p.level[i] - s1
 			m2 += x * x
 			m3 += x * x * x
 			hh += p.rough[i] * p.rough[i]

@@ -11,7 +11,10 @@ import (
 // peaks: what jumps all the time and never canters is no horse.
 const (
 	minPlain      = 2
-	minPlainShare = 0.1
+	minPlainShare = 0.2
+	// worstWave is how far a canter's wave may be from what it should be, in nats: three standard deviations; a canter
+	// of less than eight strides has less room, because chance has more.
+	worstWave = 4.5
 )
 
 // canterDoubt is how far the wave of a supposed canter is from a canter's, in nats. A canter is a smooth
@@ -28,9 +31,10 @@ func canterDoubt(s waveShape) (nats float64, rule string, found, limit float64) 
 	}
 	terms := []term{
 		{"wave too rough for a canter", s.rough, -2.5, math.Max(0, s.rough+2.5) / 0.25},
-		{"load not peaked as in a canter", s.skew, 0.25, math.Max(0, 0.25-s.skew) / 0.08},
-		{"wave too even for a canter", s.second, -2.8, math.Max(0, -2.8-s.second) / 0.3},
-		{"more to and fro than up", s.across, 0.55, math.Max(0, s.across-0.55) / 0.15},
+		{"load not peaked as in a canter", s.skew, 0.25, math.Max(0, 0.25-s.skew) / 0.06},
+		{"wave too even for a canter", s.second, -2.8, math.Max(0, -2.8-s.second) / 0.15},
+		{"wave too double for a canter", s.second, -1.5, math.Max(0, s.second+1.5) / 0.3},
+		{"more to and fro than up", s.across, 0.5, math.Max(0, s.across-0.5) / 0.1},
 	}
 	worst := terms[0]
 	for _, t := range terms {
@@ -106,7 +110,7 @@ func (p *piece) believable(ev *Events, c *canterPath, canters [][]step, say bool
 		rule, found, limit := "", 0.0, 0.0
 		if need := max(minPlain, int(math.Ceil(minPlainShare*float64(len(path))))); s.strides < need {
 			rule, found, limit = "too few plain strides for a canter", float64(s.strides), float64(need)
-		} else if nats, r, f, l := canterDoubt(s); nats > 4.5 { // three standard deviations
+		} else if nats, r, f, l := canterDoubt(s); nats > worstWave*math.Min(1, float64(s.strides)/8) {
 			rule, found, limit = r, f, l
 		}
 		if rule == "" {

@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -14,298 +15,253 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"groundline/trace"
+	"groundline/trace/read"
 )
 
-type truthT struct {
+// roundsTruth is what truth.json of a labelled round says of the motion.
+type roundsTruth struct {
 	Start     string
 	DurationS float64 `json:"duration_s"`
 	Horse     string
-	Efforts   []struct {
-		Obstacle, Outcome string
-		TakeoffS          *float64 `json:"takeoff_s"`
-		LandingS          *float64 `json:"landing_s"`
-	}
-	Lines []struct {
+	Efforts   []effort
+	Lines     []struct {
 		From, To string
-		K        int
+		K        *int
 		Strides  int
 		StrideS  float64 `json:"stride_s"`
 	}
-	Gaits   [][3]any
+	Gaits   []named
 	Strides []struct {
 		Gait   string
 		T0, T1 float64
 	}
-	Leads   [][2]any
+	Leads   []timed
 	Sensors struct {
 		Inertial struct {
 			Mount, Dialect string
 			ClockS         float64 `json:"clock_s"`
 			PPM            float64
-			Hz             float64
 		}
 	}
 }
 
-type ride struct {
+type effort struct {
+	Obstacle, Outcome string
+	K                 *int
+	TakeoffS          *float64 `json:"takeoff_s"`
+	LandingS          *float64 `json:"landing_s"`
+}
+
+func (e effort) jumped() bool { return e.TakeoffS != nil && e.LandingS != nil }
+
+// named is [name, from, to], timed [at, name].
+type named struct {
+	Name     string
+	From, To float64
+}
+
+func (n *named) UnmarshalJSON(b []byte) error {
+	return json.Unmarshal(b, &[]any{&n.Name, &n.From, &n.To})
+}
+
+type timed struct {
+	At   float64
+	Name string
+}
+
+func (n *timed) UnmarshalJSON(b []byte) error { return json.Unmarshal(b, &[]any{&n.At, &n.Name}) }
+
+// labelled is one round: its truth, and its motion on the truth's clock.
+type labelled struct {
+	roundsTruth
 	name string
-	tr   truthT
 	m    *trace.Motion
 }
 
-// loadRide reads the invented rounds' four dialects; the readers proper are trace/read's.
-func loadRide(t testing.TB, dir string) *ride {
-	b, err := os.ReadFile(filepath.Join(dir, "truth.json"))
+// labelledRounds are all rounds with a motion sensor; the test is skipped without them.
+func labelledRounds(t testing.TB) []*labelled {
+	files, err := filepath.Glob("../../shared/data/*/*/motion.csv")
 	require.NoError(t, err)
-	r := &ride{name: filepath.Base(dir)}
-	require.NoError(t, json.Unmarshal(b, &r.tr))
-	raw, err := os.ReadFile(filepath.Join(dir, "motion.csv"))
-	if err != nil {
-		return nil
-	}
-	start, err := time.Parse(time.RFC3339, r.tr.Start)
-	require.NoError(t, err)
-	lines := strings.Split(strings.TrimSpace(string(raw)), "\n")
-	m := &trace.Motion{}
-	f := func(s string) float64 {
-		v, err := strconv.ParseFloat(strings.TrimSpace(strings.Replace(s, ",", ".", 1)), 64)
-		require.NoError(t, err)
-		return v
-	}
-	in := r.tr.Sensors.Inertial
-	for _, l := range lines[1:] {
-		l = strings.TrimSpace(l)
-		switch in.Dialect {
-		case "seconds":
-			c := strings.Split(l, ",")
-			m.TimeS = append(m.TimeS, f(c[0]))
-			m.AX, m.AY, m.AZ = append(m.AX, f(c[1])), append(m.AY, f(c[2])), append(m.AZ, f(c[3]))
-			if len(c) > 6 {
-				m.GX, m.GY, m.GZ = append(m.GX, f(c[4])), append(m.GY, f(c[5])), append(m.GZ, f(c[6]))
-			}
-		case "epoch_ms_g":
-			c := strings.Split(l, ",")
-			m.TimeS = append(m.TimeS, f(c[0])/1000-float64(start.UnixMilli())/1000)
-			m.AX, m.AY, m.AZ = append(m.AX, f(c[1])*gravityMS2), append(m.AY, f(c[2])*gravityMS2), append(m.AZ, f(c[3])*gravityMS2)
-		case "epoch_ns":
-			c := strings.Split(l, ",")
-			ns, err := strconv.ParseInt(c[0], 10, 64)
-			require.NoError(t, err)
-			m.TimeS = append(m.TimeS, float64(ns-start.UnixNano())/1e9)
-			m.AX, m.AY, m.AZ = append(m.AX, f(c[4])), append(m.AY, f(c[3])), append(m.AZ, f(c[2]))
-		default:
-			c := strings.Split(l, ";")
-			at, err := time.Parse(time.RFC3339Nano, c[0])
-			require.NoError(t, err)
-			m.TimeS = append(m.TimeS, at.Sub(start).Seconds())
-			m.AX, m.AY, m.AZ = append(m.AX, f(c[1])), append(m.AY, f(c[2])), append(m.AZ, f(c[3]))
-		}
-	}
-	for i := range m.TimeS {
-		m.TimeS[i] = (m.TimeS[i] - in.ClockS) / (1 + in.PPM*1e-6)
-	}
-	var d []float64
-	for i := 1; i < len(m.TimeS); i++ {
-		d = append(d, m.TimeS[i]-m.TimeS[i-1])
-	}
-	m.RateHz = 1 / median(d)
-	r.m = m
-	return r
-}
-
-func allRides(t testing.TB) []*ride {
-	var out []*ride
-	for _, g := range []string{"rounds", "practice"} {
-		dirs, _ := filepath.Glob("../../shared/data/" + g + "/*")
-		sort.Strings(dirs)
-		for _, d := range dirs {
-			if _, err := os.Stat(filepath.Join(d, "motion.csv")); err != nil {
-				continue
-			}
-			out = append(out, loadRide(t, d))
-		}
-	}
-	if len(out) == 0 {
+	if len(files) == 0 {
 		t.Skip("the labelled rounds are not here")
+	}
+	sort.Strings(files)
+	var out []*labelled
+	for _, f := range files {
+		dir := filepath.Dir(f)
+		r := &labelled{name: filepath.Base(dir)}
+		b, err := os.ReadFile(filepath.Join(dir, "truth.json"))
+		require.NoError(t, err)
+		require.NoError(t, json.Unmarshal(b, &r.roundsTruth))
+		rec, err := read.Open(context.Background(), []string{f}, read.Options{})
+		require.NoError(t, err)
+		r.m = rec.Motion
+		// where the reader laid zero: the first sample
+		zero := 0.0
+		if rec.Start.IsZero() {
+			raw, err := os.ReadFile(f)
+			require.NoError(t, err)
+			first, _, _ := strings.Cut(strings.Split(string(raw), "\n")[1], ",")
+			zero, err = strconv.ParseFloat(first, 64)
+			require.NoError(t, err)
+		} else {
+			start, err := time.Parse(time.RFC3339, r.Start)
+			require.NoError(t, err)
+			zero = rec.Start.Sub(start).Seconds()
+		}
+		in := r.Sensors.Inertial
+		for i := range r.m.TimeS {
+			r.m.TimeS[i] = (r.m.TimeS[i] + zero - in.ClockS) / (1 + in.PPM*1e-6)
+		}
+		out = append(out, r)
 	}
 	return out
 }
 
+// tally sums up one kind of mounting.
 type tally struct {
-	trueJumps, found, reported, right int
-	toErr, ldErr                      []float64
-	shortN, shortOK, longN, longOK    int
-	gaitS, gaitOK                     float64
-	strideT, strideF, strideHit       int
-	toIn, ldIn                        int
+	jumps, found, reported, right    int
+	takeoff, landing                 []float64 // found less true, s
+	takeoffIn, landingIn             int       // truths inside the 90 % interval
+	short, shortOK, long, longOK     int       // lines of up to 9 strides, and longer
+	countIn                          int       // true counts inside their interval
+	gait, gaitOK                     int       // tenths of a second
+	strides, stridesFound, strideHit int       // canter strides
+	leadOK, leadWrong, leadUnknown   int
 }
 
-func scoreRide(r *ride, ev *Events, y *tally, say func(string, ...any)) {
-	type eff struct{ to, ld float64 }
-	var effs []eff
-	for _, e := range r.tr.Efforts {
-		if e.TakeoffS != nil && e.LandingS != nil && (e.Outcome == "jumped" || e.Outcome == "warm-up") {
-			effs = append(effs, eff{*e.TakeoffS, *e.LandingS})
-		}
-	}
+// score compares what was found with what was; fault is called for each thing that is wrong.
+func (y *tally) score(r *labelled, ev *Events, fault func(format string, a ...any)) {
 	var js []Jump
 	for _, j := range ev.Jumps {
 		if j.Confidence >= 0.5 {
 			js = append(js, j)
 		}
 	}
-	y.trueJumps += len(effs)
 	y.reported += len(js)
-	match := map[int]int{}
-	for i, j := range js {
-		for k, e := range effs {
-			if _, used := match[k]; !used && math.Abs(j.TakeoffS.Value-e.to) < 0.3 && math.Abs(j.LandingS.Value-e.ld) < 0.4 {
-				match[k] = i
-				y.found++
-				y.right++
-				y.toErr = append(y.toErr, j.TakeoffS.Value-e.to)
-				y.ldErr = append(y.ldErr, j.LandingS.Value-e.ld)
-				if j.TakeoffS.Low <= e.to && e.to <= j.TakeoffS.High {
-					y.toIn++
-				}
-				if j.LandingS.Low <= e.ld && e.ld <= j.LandingS.High {
-					y.ldIn++
-				}
-				if d := math.Max(math.Abs(j.TakeoffS.Value-e.to), math.Abs(j.LandingS.Value-e.ld)); d > 0.05 {
-					say("  %s: jump at %.2f: off by %.3f %.3f", r.name, e.to, j.TakeoffS.Value-e.to, j.LandingS.Value-e.ld)
-				}
-			}
-		}
-	}
-	for k, e := range effs {
-		if _, ok := match[k]; !ok {
-			say("  %s: missed jump at %.2f-%.2f", r.name, e.to, e.ld)
-		}
-	}
-	seen := map[int]bool{}
-	for _, i := range match {
-		seen[i] = true
-	}
-	for i, j := range js {
-		if !seen[i] {
-			say("  %s: invented jump at %.2f-%.2f conf %.2f", r.name, j.TakeoffS.Value, j.LandingS.Value, j.Confidence)
-		}
-	}
-	// strides of the lines: between consecutive efforts
-	for _, l := range r.tr.Lines {
-		var a, b int = -1, -1
-		for k, e := range r.tr.Efforts {
-			_ = e
-			if k+1 < len(r.tr.Efforts) {
-				n := r.tr.Efforts[k+1]
-				if e.Obstacle == l.From && n.Obstacle == l.To && e.LandingS != nil && n.TakeoffS != nil {
-					// the same line may be ridden often: take the one whose true stride count fits its strides
-					cnt := 0
-					for _, s := range r.tr.Strides {
-						if s.Gait == "canter" && s.T0 > *e.LandingS && s.T1 < *n.TakeoffS+0.05 {
-							cnt++
-						}
-					}
-					if cnt == l.Strides {
-						a, b = k, k+1
-					}
-				}
-			}
-		}
-		if a < 0 {
+	jumpOf := map[int]Jump{} // by effort
+	used := make([]bool, len(js))
+	for i, e := range r.Efforts {
+		if !e.jumped() {
 			continue
 		}
-		lo, hi := *r.tr.Efforts[a].LandingS, *r.tr.Efforts[b].TakeoffS
-		var j1, j2 *Jump
-		for i := range js {
-			if math.Abs(js[i].LandingS.Value-lo) < 0.4 {
-				j1 = &js[i]
+		y.jumps++
+		for k, j := range js {
+			dt, dl := j.TakeoffS.Value-*e.TakeoffS, j.LandingS.Value-*e.LandingS
+			if used[k] || math.Abs(dt) > 0.25 || math.Abs(dl) > 0.25 {
+				continue
 			}
-			if math.Abs(js[i].TakeoffS.Value-hi) < 0.3 {
-				j2 = &js[i]
+			used[k] = true
+			jumpOf[i] = j
+			y.found++
+			y.right++
+			y.takeoff, y.landing = append(y.takeoff, dt), append(y.landing, dl)
+			if j.TakeoffS.Low <= *e.TakeoffS && *e.TakeoffS <= j.TakeoffS.High {
+				y.takeoffIn++
 			}
+			if j.LandingS.Low <= *e.LandingS && *e.LandingS <= j.LandingS.High {
+				y.landingIn++
+			}
+			break
 		}
-		n := -1
-		if j1 != nil && j2 != nil {
-			n = 0
-			for _, x := range ev.BeatS {
-				if x > j1.LandPeakS && x < j2.PushPeakS {
-					n++
-				}
-			}
-		}
-		ok := n == l.Strides
-		if !ok {
-			say("  %s: line %s-%s at %.1f: %d strides, truth %d", r.name, l.From, l.To, lo, n, l.Strides)
-		}
-		if l.Strides <= 9 {
-			y.shortN++
-			if ok {
-				y.shortOK++
-			}
-		} else {
-			y.longN++
-			if ok {
-				y.longOK++
-			}
+		if _, ok := jumpOf[i]; !ok {
+			fault("%s: jump at %.2f s missed", r.name, *e.TakeoffS)
 		}
 	}
-	// gait share
-	wrong := 0.0
-	for x := 0.05; x < r.tr.DurationS; x += 0.1 {
-		want := ""
-		for _, g := range r.tr.Gaits {
-			if x >= g[1].(float64) && x < g[2].(float64) {
-				want = g[0].(string)
+	for k, j := range js {
+		if !used[k] {
+			fault("%s: jump at %.2f s invented (%.2f)", r.name, j.TakeoffS.Value, j.Confidence)
+		}
+	}
+	for _, l := range r.Lines {
+		n, in := -1, false
+		for i := 1; i < len(r.Efforts); i++ {
+			a, b := r.Efforts[i-1], r.Efforts[i]
+			if a.Obstacle != l.From || b.Obstacle != l.To || (l.K != nil && (b.K == nil || *b.K != *l.K)) {
+				continue
+			}
+			from, ok1 := jumpOf[i-1]
+			to, ok2 := jumpOf[i]
+			if ok1 && ok2 {
+				c, beats := ev.CountBetween(from.LandPeakS, to.PushPeakS)
+				n = len(beats)
+				in = c.Low <= float64(l.Strides) && float64(l.Strides) <= c.High
 			}
 		}
-		got := ""
+		if in {
+			y.countIn++
+		}
+		if n != l.Strides {
+			fault("%s: line %s-%s: %d strides for %d", r.name, l.From, l.To, n, l.Strides)
+		}
+		total, right := &y.short, &y.shortOK
+		if l.Strides > 9 {
+			total, right = &y.long, &y.longOK
+		}
+		*total++
+		if n == l.Strides {
+			*right++
+		}
+	}
+	for k := 0; k < int(r.DurationS*10); k++ {
+		x := (float64(k) + 0.5) / 10
+		want, got := "", ""
+		for _, g := range r.Gaits {
+			if x >= g.From && x < g.To {
+				want = g.Name
+			}
+		}
 		for _, g := range ev.Gaits {
 			if x >= g.FromS && x < g.ToS {
 				got = g.Gait.String()
 			}
 		}
-		y.gaitS += 0.1
+		y.gait++
 		if want == got {
-			y.gaitOK += 0.1
-		} else {
-			wrong += 0.1
+			y.gaitOK++
 		}
 	}
-	if wrong/r.tr.DurationS > 0.025 {
-		s := ""
-		for _, g := range ev.Gaits {
-			s += fmt.Sprintf(" %s %.1f", g.Gait, g.FromS)
+	lead := func(t float64) string {
+		for _, l := range r.Leads {
+			if math.Abs(l.At-t) < 0.05 {
+				return l.Name
+			}
 		}
-		w := ""
-		for _, g := range r.tr.Gaits {
-			w += fmt.Sprintf(" %s %.1f", g[0], g[1])
-		}
-		say("  %s: gaits wrong %.1f s of %.0f: %s | truth%s", r.name, wrong, r.tr.DurationS, s, w)
+		return ""
 	}
-	// canter strides by start, F1 in 60 ms
-	used := map[int]bool{}
+	k := 0
 	for _, s := range ev.Strides {
 		if s.Gait == Canter {
-			y.strideF++
+			y.stridesFound++
 		}
 	}
-	for _, s := range r.tr.Strides {
+	for _, s := range r.Strides {
 		if s.Gait != "canter" {
 			continue
 		}
-		y.strideT++
-		for i, q := range ev.Strides {
-			if q.Gait == Canter && !used[i] && math.Abs(q.FromS-s.T0) < 0.06 {
-				used[i] = true
-				y.strideHit++
-				break
-			}
+		y.strides++
+		for k < len(ev.Strides) && (ev.Strides[k].Gait != Canter || ev.Strides[k].FromS < s.T0-0.06) {
+			k++
 		}
+		// a tenth of a stride
+		if k == len(ev.Strides) || ev.Strides[k].FromS > s.T0+0.06 {
+			continue
+		}
+		y.strideHit++
+		switch ev.Strides[k].Lead.String() {
+		case "":
+			y.leadUnknown++
+		case lead(s.T0):
+			y.leadOK++
+		default:
+			y.leadWrong++
+		}
+		k++
 	}
 }
 
-func q(x []float64, p float64) float64 {
+// absQuantile is the p quantile of the sizes of x.
+func absQuantile(x []float64, p float64) float64 {
 	if len(x) == 0 {
 		return math.NaN()
 	}
@@ -317,31 +273,93 @@ func q(x []float64, p float64) float64 {
 	return y[int(p*float64(len(y)-1))]
 }
 
+func share(a, b int) float64 { return float64(a) / float64(b) }
+
+const tableHead = "                 found     true      take-off ms        landing ms         strides exact        count    gait    stride  leads\n" +
+	"                                     median p90 in90    median p90 in90    <= 9      longer     in90    share   F1      right wrong unknown"
+
+func (y *tally) row(name string) string {
+	return fmt.Sprintf("%-16s %3d/%-3d   %3d/%-3d   %4.1f %5.1f  %.2f     %4.1f %5.1f  %.2f     %3d/%-3d   %3d/%-3d    %.3f   %.4f  %.4f  %d %d %d",
+		name, y.found, y.jumps, y.right, y.reported,
+		1e3*absQuantile(y.takeoff, 0.5), 1e3*absQuantile(y.takeoff, 0.9), share(y.takeoffIn, y.found),
+		1e3*absQuantile(y.landing, 0.5), 1e3*absQuantile(y.landing, 0.9), share(y.landingIn, y.found),
+		y.shortOK, y.short, y.longOK, y.long, share(y.countIn, y.short+y.long),
+		share(y.gaitOK, y.gait), 2*share(y.strideHit, y.strides+y.stridesFound), y.leadOK, y.leadWrong, y.leadUnknown)
+}
+
+// TestScore scores the labelled rounds by mounting, with floors a little under what was reached.
 func TestScore(t *testing.T) {
-	by := map[string]*tally{}
-	for _, r := range allRides(t) {
+	by := map[string]*tally{"saddle": {}, "pocket": {}, "wrist": {}}
+	halves := [2]*tally{{}, {}}
+	for i, r := range labelledRounds(t) {
 		ev, err := FromMotion(r.m, Options{})
 		require.NoError(t, err)
-		k := r.tr.Sensors.Inertial.Mount
-		if by[k] == nil {
-			by[k] = &tally{}
-		}
-		scoreRide(r, ev, by[k], t.Logf)
+		by[r.Sensors.Inertial.Mount].score(r, ev, t.Logf)
+		halves[i%2].score(r, ev, func(string, ...any) {})
 	}
+	t.Log("\n" + tableHead)
 	for _, k := range []string{"saddle", "pocket", "wrist"} {
+		t.Log(by[k].row(k))
+	}
+	t.Log(halves[0].row("even rides"))
+	t.Log(halves[1].row("odd rides"))
+
+	for _, k := range []string{"saddle", "pocket"} {
 		y := by[k]
-		if y == nil {
-			continue
+		require.GreaterOrEqual(t, share(y.found, y.jumps), 0.995, k)
+		require.GreaterOrEqual(t, share(y.right, y.reported), 0.995, k)
+		require.LessOrEqual(t, absQuantile(y.takeoff, 0.5), 0.005, k)
+		require.LessOrEqual(t, absQuantile(y.takeoff, 0.9), 0.010, k)
+		require.LessOrEqual(t, absQuantile(y.landing, 0.9), 0.010, k)
+		require.GreaterOrEqual(t, share(y.shortOK, y.short), 0.99, k)
+		require.GreaterOrEqual(t, share(y.longOK, y.long), 0.985, k)
+		require.GreaterOrEqual(t, share(y.gaitOK, y.gait), 0.99, k)
+	}
+	y := by["wrist"]
+	require.GreaterOrEqual(t, share(y.found, y.jumps), 0.97)
+	require.GreaterOrEqual(t, share(y.right, y.reported), 0.97)
+	require.LessOrEqual(t, absQuantile(y.takeoff, 0.9), 0.020)
+	require.GreaterOrEqual(t, share(y.shortOK, y.short), 0.95)
+	require.GreaterOrEqual(t, share(y.longOK, y.long), 0.95)
+	require.GreaterOrEqual(t, share(y.gaitOK, y.gait), 0.93)
+	for _, y := range by {
+		require.GreaterOrEqual(t, 2*share(y.strideHit, y.strides+y.stridesFound), 0.985)
+		require.LessOrEqual(t, y.leadWrong*200, y.leadOK)
+	}
+	for _, y := range halves {
+		for _, in := range []int{y.takeoffIn, y.landingIn} {
+			require.GreaterOrEqual(t, share(in, y.found), 0.83)
+			require.LessOrEqual(t, share(in, y.found), 0.97)
 		}
-		t.Log(y.row(k))
 	}
 }
 
-// row is one line of the table.
-func (y *tally) row(name string) string {
-	f := float64(y.found)
-	return fmt.Sprintf("%-7s jumps %d found %d reported %d true %d | take-off ms median %.1f p90 %.1f bias %.1f in90 %.2f | landing %.1f %.1f %.1f in90 %.2f | strides <=9 %d/%d longer %d/%d | gait %.4f | strides F1 %.3f",
-		name, y.trueJumps, y.found, y.reported, y.right, 1e3*q(y.toErr, .5), 1e3*q(y.toErr, .9), 1e3*median(y.toErr), float64(y.toIn)/f,
-		1e3*q(y.ldErr, .5), 1e3*q(y.ldErr, .9), 1e3*median(y.ldErr), float64(y.ldIn)/f,
-		y.shortOK, y.shortN, y.longOK, y.longN, y.gaitOK/y.gaitS, 2*float64(y.strideHit)/float64(y.strideT+y.strideF))
+// TestPhasesFitTheRounds holds the places of peaks in a stride to what the rounds show.
+func TestPhasesFitTheRounds(t *testing.T) {
+	var phase, after, before []float64
+	for _, r := range labelledRounds(t) {
+		ev, err := FromMotion(r.m, Options{})
+		require.NoError(t, err)
+		for _, s := range r.Strides {
+			if s.Gait != "canter" {
+				continue
+			}
+			for _, b := range ev.BeatS {
+				if b > s.T0 && b < s.T1 {
+					phase = append(phase, (b-s.T0)/(s.T1-s.T0))
+				}
+			}
+			for _, j := range ev.Jumps {
+				if d := s.T0 - j.LandingS.Value; d > 0 && d < 0.4 {
+					after = append(after, d)
+				}
+				if d := j.TakeoffS.Value - s.T1; d > 0 && d < 0.4 {
+					before = append(before, d)
+				}
+			}
+		}
+	}
+	require.InDelta(t, beatPhase, median(phase), 0.005)
+	require.InDelta(t, hindAfterLandingS, median(after), 0.006)
+	require.InDelta(t, hindBeforeTakeoffS, median(before), 0.006)
 }

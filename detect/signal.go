@@ -27,7 +27,8 @@ type piece struct {
 	noise   float64   // standard deviation of v's sample noise, m/s²
 	clipMS2 float64   // where the sensor stops, 0 where it did not, m/s²
 	rough   []float64 // what the load holds at about 6 to 12 Hz, m/s²
-	horiz   []float64 // size of the force across up, smoothed as load, m/s²
+	level   []float64 // load less what is slower than a stride, m/s²
+	horiz   []float64 // size of the force across up, smoothed and less what is slower in the same way, m/s²
 }
 
 func (p *piece) at(i float64) float64 { return p.t0 + i*stepS }
@@ -218,7 +219,20 @@ func (p *piece) loads() {
 		u := raw[i] + base[i]
 		h[i] = math.Sqrt(math.Max(0, s-u*u))
 	}
-	p.horiz = smooth(h, 0.035)
+	p.horiz = without(smooth(h, 0.035), smooth(h, slowS))
+	p.level = without(p.load, smooth(raw, slowS))
+}
+
+// slowS is the standard deviation of the window whose mean is what is slower than a stride: an arm's sway, a turn. It
+// holds back 3 % of a wave of 1.4 Hz.
+const slowS = 0.3
+
+func without(x, y []float64) []float64 {
+	out := make([]float64, len(x))
+	for i := range x {
+		out[i] = x[i] - y[i]
+	}
+	return out
 }
 
 // upFromWave sets up where gravity is missing: the axis of the strongest wave around each
