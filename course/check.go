@@ -115,6 +115,12 @@ func (p *Plan) checkDistance(l Line, horse Profile, warn warner) {
 			warn(name, combinationClass, "easier classes have 6.50 to 8.00 m or 10.00 to 11.00 m", "%.2f m", d)
 		}
 	}
+	a, _ := p.Obstacle(l.From)
+	b, _ := p.Obstacle(l.To)
+	if out, in := bends(a, b); (l.Kind == Combination || l.Kind == Related) && !inLine(a, b) {
+		warn(name, "", fmt.Sprintf("a %s line is straight, within %.0f°; facing, place or kind is wrong", l.Kind, inLineDeg),
+			"leaves %.0f° and comes %.0f° off the straight way", math.Abs(out), math.Abs(in))
+	}
 	if l.Kind == Combination || l.Kind == Related {
 		real := StridesIn(d, horse.StrideM, p.heightM(l))
 		if math.Abs(real-math.Round(real)) > offWholeStrides {

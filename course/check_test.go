@@ -145,6 +145,11 @@ func TestDistanceBetweenTwoNumbers(t *testing.T) {
 	require.False(t, has(said(t, text, Profiles()[2]), "line 1-2"))
 }
 
+func TestAStraightKindOnABentWay(t *testing.T) {
+	bent := strings.Replace(goodPlan, "at: [40, 34], facing: 270", "at: [40, 34], facing: 245", 1)
+	require.True(t, has(said(t, bent, Profiles()[0]), "line 1-2: leaves 0° and comes 25° off the straight way"))
+}
+
 func TestFigures(t *testing.T) {
 	p, _ := mustRead(t, goodPlan)
 	f := p.Figures(Profiles()[0], TimeRuleSets()[0])

@@ -26,6 +26,9 @@ func TimeRuleSets() []TimeRules {
 // the rider by less than a second. lengthM is taken in whole metres as the rules measure it; both
 // must be positive.
 func TimeAllowedS(lengthM, speedMMin float64) float64 {
+	if !(lengthM > 0 && speedMMin > 0) {
+		panic("course: time allowed without a length or a speed")
+	}
 	return ceil(math.Round(lengthM) * 60 / speedMMin)
 }
 

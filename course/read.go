@@ -111,6 +111,14 @@ func (n node) isNull() bool {
 	return null
 }
 
+func (n node) isGroup() bool {
+	switch n.Node.(type) {
+	case *ast.MappingNode, *ast.MappingValueNode:
+		return true
+	}
+	return false
+}
+
 // describe says in a few words what stands in a node.
 func (n node) describe() string {
 	switch v := n.Node.(type) {
@@ -456,18 +464,7 @@ func (r *planReader) read(data []byte) *Plan {
 	}
 	// Units first: they hold for all lengths, wherever the file names them.
 	if n, ok := given("units"); ok {
-		const expected = "metres, feet or paces"
-		if s, ok := r.text(n, maxNameRunes, expected); ok {
-			switch s {
-			case "metres":
-			case "feet":
-				r.unitM = feetM
-			case "paces":
-				r.unitM = paceM
-			default:
-				r.fault(n.line(), n.path, n.describe(), expected)
-			}
-		}
+		r.units(n)
 	}
 
 	p := &Plan{}

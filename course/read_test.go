@@ -249,6 +249,13 @@ func TestALoneFenceIsARoute(t *testing.T) {
 	require.Equal(t, 90.0, p.Obstacles[0].FacingDeg, "a leading zero is no octal number")
 }
 
+func TestLineEndsAndByteOrderMarkOfOtherSystems(t *testing.T) {
+	p, w := mustRead(t, "\uFEFF"+strings.ReplaceAll(goodPlan, "\n", "\r\n"))
+	require.Empty(t, w)
+	q, _ := mustRead(t, goodPlan)
+	requireSamePlan(t, q, p, 0)
+}
+
 func TestFullCircleIsNorth(t *testing.T) {
 	p, _ := mustRead(t, "plan: groundline/1\nobstacles:\n  - {id: 1, kind: cross, at: [0, 0], facing: 360}\nroute: [1]\n")
 	require.Zero(t, p.Obstacles[0].FacingDeg)

@@ -150,15 +150,14 @@ func TestGradesStayWhenThePlanIsMoved(t *testing.T) {
 			return
 		}
 		require.Equal(t, a.ThinPlate, b.ThinPlate)
+		tracks := [2]Track{p.PlanTrack(3.5), q.PlanTrack(3.5)}
 		for i := range p.Lines {
-			ga, ha := SlopeAlong(p.PlanTrack(3.5).leg(i).Path, a, p.Home)
-			gb, hb := SlopeAlong(q.PlanTrack(3.5).leg(i).Path, b, q.Home)
+			ga, ha := SlopeAlong(tracks[0].leg(i).Path, a, p.Home)
+			gb, hb := SlopeAlong(tracks[1].leg(i).Path, b, q.Home)
 			require.Equal(t, ga == nil, gb == nil)
 			require.Equal(t, ha == nil, hb == nil)
-			if ga != nil && math.Abs(p.PlanTrack(3.5).leg(i).Path.LengthM()) > 0 {
-				scale := max(1, a.ResidualMaxM*10)
-				require.InDelta(t, *ga, *gb, 1e-5*scale)
-			}
+			require.InDelta(t, *ga, *gb, 1e-5)
+			require.InDelta(t, *ha, *hb, 1e-5)
 		}
 	})
 }

@@ -277,7 +277,7 @@ func (p *Plan) planLeg(a, b Obstacle, speedMS, strideM float64) Leg {
 	for level, try := range []struct{ straight, tight float64 }{{1, 0}, {0.5, 0}, {0.5, 0.5}, {0.25, 0.5}, {0.5, 1}, {0.25, 1}, {0, 1}} {
 		l := Leg{From: a.ID, To: b.ID, RadiusM: usual + try.tight*(tightest-usual),
 			AfterM: try.straight * straightAfterStrides * strideM, BeforeM: try.straight * straightBeforeStrides * strideM}
-		if room := distance(a.At, b.At) - a.SpreadM/2 - b.SpreadM/2; l.AfterM+l.BeforeM > room {
+		if room := distance(a.At, b.At) - a.SpreadM/2 - b.SpreadM/2; l.AfterM+l.BeforeM > room && distance(a.At, b.At) > samePlaceM {
 			l.AfterM, l.BeforeM = max(0, room/3), max(0, room*2/3)
 		}
 		for _, path := range paths(a, b, l.AfterM, l.BeforeM, l.RadiusM) {

@@ -122,6 +122,13 @@ func TestTrackWithoutRoomSaysSo(t *testing.T) {
 	require.Zero(t, (&Plan{}).PlanTrack(StandardStrideM).LengthM)
 }
 
+// An obstacle jumped twice running is ridden round to, whatever its spread.
+func TestTrackBackToTheSameObstacle(t *testing.T) {
+	p := &Plan{Obstacles: []Obstacle{{ID: "1", Kind: Cross}}, Route: []string{"1", "1"}}
+	p.SetLines(nil)
+	require.Greater(t, p.PlanTrack(StandardStrideM).LengthM, 2*math.Pi*TurnRadiusM(usualSpeedMMin/60, tightestLeanDeg))
+}
+
 func TestTrackStaysWhenThePlanIsMoved(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := ridablePlan().Draw(t, "plan")

@@ -35,6 +35,9 @@ const (
 	// 3.2 %), 0.33 % for each per cent; up to 4 % no effect was found (two treadmill studies), so the doubt
 	// reaches to none at all and to twice as much.
 	gradeRel, gradeRelSD = -0.33, 0.2
+	// No effect is believed beyond a quarter of the stride: three quarters of what 100 % of slope would do, so
+	// only spot heights that are wrong get there.
+	effectMostRel = 0.25
 	// A tape or wheel is good to a decimetre, a map to what a plan lets it differ from the tape (0.3 m); 90 % intervals.
 	tapeDoubtM, mapDoubtM = 0.1, walkedDiffersM
 	// Without a tape of it, a track that turns may be ridden this much longer or shorter (ours).
@@ -170,6 +173,9 @@ func FitSays(perStrideM, strideM float64) string {
 
 // Walk is the plan walked for one horse, whose stride must be above zero.
 func (p *Plan) Walk(h Horse) Walk {
+	if !(h.StrideM.Value > 0) {
+		panic("course: a walk for a horse without a stride")
+	}
 	w := Walk{Horse: h, SpeedMS: trace.Exactly(p.speedMS())}
 	if h.SpeedMS != nil {
 		w.SpeedMS = *h.SpeedMS
@@ -220,7 +226,8 @@ func changed(rel *trace.Estimate, cause *float64, usual, stride trace.Estimate) 
 	if rel == nil || cause == nil {
 		return nil, stride
 	}
-	by := trace.FromSD(rel.Value**cause*usual.Value, rel.SD()*math.Abs(*cause)*usual.Value)
+	part := max(-effectMostRel, min(effectMostRel, rel.Value**cause))
+	by := trace.FromSD(part*usual.Value, min(effectMostRel, rel.SD()*math.Abs(*cause))*usual.Value)
 	return &by, trace.FromSD(stride.Value+by.Value, math.Hypot(stride.SD(), by.SD()))
 }
 

@@ -1,0 +1,170 @@
+package course
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+
+	"groundline/trace"
+)
+
+const horseFormat = "groundline/1"
+
+// Bounds of what can be meant, metres: racehorses gallop with 7.1 m (Morrice-West et al. 2020), and landing and
+// take-off over a 1.10-m fence are 2.0 and 1.7 m.
+const (
+	minStrideM, maxStrideM = 1.0, 8.0
+	maxEdgeM               = 5.0
+)
+
+// ReadHorse understands a horse file in YAML:
+//
+//	horse: groundline/1
+//	name: Bramble
+//	units: metres               # metres | feet | paces
+//	size: large pony            # optional: one of [Profiles], for what the file leaves out
+//	stride: 3.35                # a number, or {value: 3.35, low: 3.2, high: 3.5} with a 90 % interval
+//	landing: 1.6                # optional: obstacle's back to fore hooves
+//	takeoff: 1.5                # optional: hind hooves to obstacle's front
+//	pace: 320                   # optional: m/min
+//	homeward: 0.03              # optional: part by which the stride grows straight towards home
+//	grade: -0.33                # optional: part by which it grows for each metre a metre of rise
+//
+// One of size and stride must be there. A stride without an interval gets the natural variation of
+// strides, 2 %; landing and take-off without one a fifth. Without landing and take-off each takes half a
+// stride, as in the distance tables. The error is a [Faults].
+func ReadHorse(name string, data []byte) (Horse, error) {
+	r := &planReader{file: name, unitM: 1}
+	h := r.horse(data)
+	if len(r.faults) > 0 {
+		slices.SortStableFunc(r.faults, func(a, b Fault) int { return a.Line - b.Line })
+		return Horse{}, r.faults
+	}
+	return h, nil
+}
+
+func (r *planReader) horse(data []byte) Horse {
+	if line, found, expected := hostile(data); found != "" {
+		r.fault(line, "", found, expected)
+		return Horse{}
+	}
+	body := r.parse(bytes.TrimPrefix(data, []byte("\uFEFF")))
+	if body == nil {
+		return Horse{}
+	}
+	top := r.fields(node{Node: body}, "horse", "name", "units", "size", "stride", "landing", "takeoff", "pace", "homeward", "grade")
+	if top == nil {
+		return Horse{}
+	}
+	if f, ok := top["horse"]; !ok {
+		r.fault(1, "horse", "the field is missing", horseFormat)
+	} else if s, ok := r.text(f.node, maxNameRunes, horseFormat); ok && s != horseFormat {
+		r.fault(f.node.line(), "horse", f.node.describe(), horseFormat)
+	}
+	if f, ok := top["units"]; ok {
+		r.units(f.node)
+	}
+	var h Horse
+	sized := false
+	if f, ok := top["size"]; ok {
+		names := make([]string, 0, len(Profiles()))
+		for _, p := range Profiles() {
+			names = append(names, p.Name)
+		}
+		expected := "one of " + strings.Join(names, ", ")
+		if s, ok := r.text(f.node, maxNameRunes, expected); ok {
+			i := slices.Index(names, s)
+			if sized = i >= 0; sized {
+				h = Profiles()[i].Horse()
+			} else {
+				r.fault(f.node.line(), "size", f.node.describe(), expected)
+			}
+		}
+	}
+	stride, okStride := r.figure(top, "stride", minStrideM, maxStrideM, sameStrideRel*1.645, true)
+	landing, okLanding := r.figure(top, "landing", 0, maxEdgeM, 0.2, true)
+	takeoff, okTakeoff := r.figure(top, "takeoff", 0, maxEdgeM, 0.2, true)
+	if okLanding != okTakeoff && len(r.faults) == 0 {
+		r.fault(1, "", "found one of landing and takeoff", "both or none")
+	}
+	switch {
+	case !okStride && !sized && len(r.faults) == 0:
+		r.fault(1, "stride", "the field is missing", "metres, or a size")
+	case okStride && okLanding && okTakeoff:
+		h = HorseFromHooves("", stride, landing, takeoff)
+	case okStride:
+		h = Profile{StrideM: stride.Value, LowM: stride.Low, HighM: stride.High, Source: "horse file " + r.file}.Horse()
+	case okLanding && okTakeoff:
+		h = HorseFromHooves("", h.StrideM, landing, takeoff)
+	}
+	if f, ok := top["name"]; ok {
+		h.Name, _ = r.text(f.node, maxNameRunes, "a name")
+	}
+	if pace, ok := r.figure(top, "pace", minSpeedMMin, maxSpeedMMin, 0.05, false); ok {
+		h.SpeedMS = &trace.Estimate{Value: pace.Value / 60, Low: pace.Low / 60, High: pace.High / 60}
+	}
+	if e, ok := r.figure(top, "homeward", -0.5, 0.5, 1, false); ok {
+		h.HomewardRel = &e
+	}
+	if e, ok := r.figure(top, "grade", -5, 5, 1, false); ok {
+		h.GradeRel = &e
+	}
+	return h
+}
+
+// units takes the unit of the file's lengths.
+func (r *planReader) units(n node) {
+	const expected = "metres, feet or paces"
+	if s, ok := r.text(n, maxNameRunes, expected); ok {
+		switch s {
+		case "metres":
+		case "feet":
+			r.unitM = feetM
+		case "paces":
+			r.unitM = paceM
+		default:
+			r.fault(n.line(), n.path, n.describe(), expected)
+		}
+	}
+}
+
+// figure is a number, or {value, low, high}, in [low, high]; rel is the half width of its interval where it gives
+// none, as a part of it.
+func (r *planReader) figure(top map[string]field, key string, low, high, rel float64, isLength bool) (trace.Estimate, bool) {
+	f, ok := top[key]
+	if !ok || f.node.isNull() {
+		return trace.Estimate{}, false
+	}
+	number := func(n node) (float64, bool) {
+		if isLength {
+			return r.length(n, low, high)
+		}
+		return r.number(n, low, high, "a number")
+	}
+	if !f.node.isGroup() {
+		v, ok := number(f.node)
+		half := rel * max(v, -v)
+		return trace.Estimate{Value: v, Low: v - half, High: v + half}, ok
+	}
+	parts := r.fields(f.node, "value", "low", "high")
+	var e trace.Estimate
+	good := true
+	for _, p := range []struct {
+		key string
+		to  *float64
+	}{{"value", &e.Value}, {"low", &e.Low}, {"high", &e.High}} {
+		g, ok := parts[p.key]
+		if !ok {
+			r.fault(f.node.line(), f.node.path+"."+p.key, "the field is missing", "a number")
+			good = false
+			continue
+		}
+		*p.to, ok = number(g.node)
+		good = good && ok
+	}
+	if good && !(e.Low <= e.Value && e.Value <= e.High) {
+		r.fault(f.node.line(), f.node.path, "the value lies outside its interval", "low <= value <= high")
+		good = false
+	}
+	return e, good
+}
