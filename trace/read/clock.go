@@ -22,7 +22,7 @@ func order(t []float64) (drop []int, equal, back int) {
 		switch {
 		case t[i] == t[last]:
 			equal++
-		case stray || before < 0 && last == 0 && t[0]-t[i] > 20*step:
+		case stray || firstStray(t, last, i, step):
 			drop = append(drop, last)
 			last = i
 			back++
@@ -34,6 +34,12 @@ func order(t []float64) (drop []int, equal, back int) {
 	}
 	slices.Sort(drop)
 	return drop, equal, back
+}
+
+// firstStray tells that the first time of all is the stray one: it lies far ahead of the
+// next, and the time after that belongs to the next.
+func firstStray(t []float64, last, i int, step float64) bool {
+	return last == 0 && t[0]-t[i] > 20*step && i+1 < len(t) && math.Abs(t[i+1]-t[i]) < math.Abs(t[i+1]-t[0])
 }
 
 // without is v less the samples at drop, in place.

@@ -41,7 +41,6 @@ func (t *task) fit(name string, r io.Reader) (*part, *Faults) {
 	}
 	l.sensors(p)
 	x := l.x
-	x.fit = true
 	if p.motion == nil && p.turns == nil || len(x.places.t) >= 2 {
 		if why != "" && len(x.places.t) < 2 && len(x.stamped) == 0 {
 			return nil, refuse(Fault{File: name, Found: "a damaged FIT file: " + why, Expected: "a recorded activity", Hint: "copy it from the device anew"}, x.problems)
@@ -369,6 +368,7 @@ func (l *fitListener) sensors(p *part) {
 		m.dropWild()
 		if len(m.t) > 1 {
 			p.motion = m
+			p.sum.Rows = len(m.t)
 			p.sum.Motion = &MotionSummary{GravityRemoved: m.gravityRemoved, RestMS2: findGravity(m.t, m.a).rest, ClippedMS2: clipped(m.a)}
 		}
 	}
@@ -383,6 +383,7 @@ func (l *fitListener) sensors(p *part) {
 			scaleBy(v[k], math.Pi/180)
 		}
 		p.turns = &turns{t: t, g: v}
+		p.sum.Rows = max(p.sum.Rows, len(t))
 	}
 }
 

@@ -354,7 +354,7 @@ func joinMotion(moving, turning []*part) *trace.Motion {
 	}
 	for _, p := range kept {
 		for _, q := range turning {
-			if p.motion.g[0] == nil && q.turns != nil {
+			if p.motion.g[0] == nil && !q.turns.used {
 				p.takeTurns(q)
 			}
 		}
@@ -443,8 +443,7 @@ func (p *part) takeTurns(q *part) {
 	if p.sum.Motion != nil {
 		p.sum.Motion.HasTurnRate = true
 	}
-	q.turns = nil
-	q.sum.Rows = len(turns.t)
+	turns.used = true
 }
 
 // apart warns where positions and motion hardly run together.

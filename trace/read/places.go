@@ -32,7 +32,6 @@ type fixes struct {
 	badHeights int
 	lostMarks  int
 	plain      bool // the zone has been dealt with already
-	fit        bool // read from FIT: times are UTC by definition
 	stamped    []pendingMark
 }
 
@@ -109,7 +108,7 @@ func (x *fixes) finish(opt Options, walk *xmlWalk, routePoints int) (*part, *Fau
 	if walk != nil && walk.cut != "" {
 		cut.Line, cut.Found = walk.line, walk.cut
 	}
-	p.sum.Unreadable = x.problems.count
+	p.sum.Unreadable += x.problems.count
 	marksDo := opt.PlacesOnly && len(x.stamped) > 0
 	if len(pl.t) < 2 && !marksDo {
 		return nil, refuse(x.emptyReason(cut, routePoints), x.problems)

@@ -2,8 +2,8 @@
 //
 // A rider hands over whatever the watch, phone or sensor gave: GPX, TCX, FIT, a motion
 // CSV in any of many dialects, packed with gzip or zip, one file or several. What a file is,
-// is found from its content ([sniff.go]); each format has one reader; what the readers
-// bring home is laid on one clock in join.go.
+// is found from its content; each format has one reader; what the readers bring home is
+// laid on one clock.
 //
 // A reader refuses a file only where its clock or its places can't be trusted, and then
 // tells every fault with its place ([Faults]). All else it puts up with and says so: a bad
@@ -211,10 +211,11 @@ type motion struct {
 	gravityRemoved bool
 }
 
-// turns is a gyroscope alone, rad/s.
+// turns is a gyroscope with times of its own, rad/s.
 type turns struct {
-	t []float64
-	g [3][]float64
+	t    []float64
+	g    [3][]float64
+	used bool // an accelerometer has taken it
 }
 
 func counted(n int, one, many string) string {

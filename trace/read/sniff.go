@@ -177,7 +177,12 @@ func (t *task) markup(name string, head []byte, r io.Reader) (*part, *Faults) {
 func rootElement(head []byte) string {
 	dec := xml.NewDecoder(bytes.NewReader(head))
 	dec.Strict = false
-	dec.CharsetReader = func(_ string, in io.Reader) (io.Reader, error) { return in, nil }
+	dec.CharsetReader = func(label string, in io.Reader) (io.Reader, error) {
+		if r, err := decoded(label, in); err == nil {
+			return r, nil
+		}
+		return in, nil // its reader will say what is wrong with it
+	}
 	for {
 		tok, err := dec.RawToken()
 		if err != nil {

@@ -214,6 +214,7 @@ func (t *task) tableMotion(p *part, tab *table) *Faults {
 		}
 		lay.turnScale(p, m.g)
 		p.turns = &turns{t: m.t, g: m.g}
+		p.sum.Rows = len(m.t)
 		return nil
 	}
 	if lay.bare {
@@ -244,8 +245,8 @@ func (t *task) tableMotion(p *part, tab *table) *Faults {
 	return nil
 }
 
-// bareWords are what the names of files call the sensors whose columns are x, y and z only.
-// It is the one place where a name is heard, because the content has no unit and no word.
+// bareWord is the first of words that a file's name holds, for sensors whose columns are
+// x, y and z only. It is the one place where a name is heard, because the content has no unit and no word.
 func bareWord(file string, words ...string) string {
 	name := strings.ToLower(path.Base(strings.ReplaceAll(file, `\`, "/")))
 	for _, w := range words {
@@ -258,12 +259,15 @@ func bareWord(file string, words ...string) string {
 
 // bareIsTurn tells a gyroscope among files of x, y and z: no gravity in it, and so named.
 func bareIsTurn(file string, m *motion) bool {
-	return bareWord(file, "gyro", "rotation") != "" && findGravity(m.t, m.a).restUnit() == ""
+	return bareWord(file, "gyro", "rotationrate") != "" && findGravity(m.t, m.a).restUnit() == ""
 }
 
 // bareOther is another sensor that such a file is named after; empty for none.
 func bareOther(file string) string {
-	return bareWord(file, "gravity", "magnet", "compass", "orientation", "rotation", "gyro", "baro", "pressure")
+	if bareWord(file, "acc") != "" { // such as "AccelerometerWithGravity"
+		return ""
+	}
+	return bareWord(file, "gravity", "magnet", "compass", "orientation", "rotationvector", "baro", "pressure")
 }
 
 // relabel tells that the axes were a gyroscope's.

@@ -26,13 +26,16 @@ type xmlWalk struct {
 
 func newXMLWalk(r io.Reader, limits Limits) *xmlWalk {
 	dec := xml.NewDecoder(&tokenLimit{r: r, most: limits.LineBytes})
-	dec.CharsetReader = func(label string, in io.Reader) (io.Reader, error) {
-		if strings.HasPrefix(strings.ToLower(label), "utf-16") {
-			return in, nil // already turned into UTF-8 from its byte order mark
-		}
-		return charset.NewReaderLabel(label, in)
-	}
+	dec.CharsetReader = decoded
 	return &xmlWalk{dec: dec}
+}
+
+// decoded turns the encoding that a document declares into UTF-8.
+func decoded(label string, in io.Reader) (io.Reader, error) {
+	if strings.HasPrefix(strings.ToLower(label), "utf-16") {
+		return in, nil // already turned into UTF-8 from its first bytes
+	}
+	return charset.NewReaderLabel(label, in)
 }
 
 // next is the next start element, end element or text; nil at the end, wanted or not.
