@@ -47,7 +47,7 @@ func PlanText(w io.Writer, p *course.Plan, warnings []course.Warning, opt PlanOp
 	writePlanLines(pg, p, f, opt)
 	writePlanTrack(pg, p, f)
 	writeWarnings(pg, append(append([]course.Warning{}, warnings...), f.Warnings...))
-	fmt.Fprintln(out)
+	pg.blank()
 	var cautions []string
 	for _, c := range f.Cautions {
 		cautions = append(cautions, c.What+" "+c.Why)

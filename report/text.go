@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"groundline/trace"
 )
@@ -27,8 +26,6 @@ type TextOptions struct {
 	Bold    bool  // headings in bold, for a terminal that shows it
 	Explain bool  // also every effort's figures, stride lengths, placing and lesser notes
 }
-
-const textWidth = 80 // columns
 
 // Text writes the debrief for people. It is refused, as by [JSON], when a figure is NaN
 // or infinite.
@@ -55,108 +52,6 @@ func Text(w io.Writer, d *Debrief, opt TextOptions) error {
 	writeNotes(p, d, opt.Explain)
 	writeCautions(p)
 	return out.Flush()
-}
-
-// A page is text being laid out: headings, wrapped paragraphs, tables.
-type page struct {
-	out  *bufio.Writer
-	bold bool
-}
-
-// heading starts a section.
-func (p *page) heading(s string) {
-	if p.bold {
-		s = "\x1b[1m" + s + "\x1b[0m"
-	}
-	fmt.Fprintf(p.out, "\n%s\n", s)
-}
-
-// title is the first row of a text.
-func (p *page) title(s string) {
-	if p.bold {
-		s = "\x1b[1m" + s + "\x1b[0m"
-	}
-	fmt.Fprintln(p.out, s)
-}
-
-// para writes words wrapped to the page, the first row after lead and the others indented
-// by indent, or less where a long name would leave no room.
-func (p *page) para(lead string, indent int, text string) {
-	indent = min(indent, textWidth/4)
-	row := lead
-	for _, word := range strings.Fields(text) {
-		blank := strings.TrimSpace(row) == ""
-		if !blank && utf8.RuneCountInString(row)+1+utf8.RuneCountInString(word) > textWidth {
-			fmt.Fprintln(p.out, strings.TrimRight(row, " "))
-			row, blank = strings.Repeat(" ", indent), true
-		}
-		if !blank && !strings.HasSuffix(row, " ") {
-			row += " "
-		}
-		row += word
-	}
-	fmt.Fprintln(p.out, strings.TrimRight(row, " "))
-}
-
-// A tableRow is cells, or words that stand below the cells before them.
-type tableRow struct {
-	cells []string
-	below string
-}
-
-// table writes a section as rows under a head row, columns two blanks apart, leaving out
-// columns that are empty in every row. Words below a row start under its second column.
-// Where a row grows wider than the page its last cells move below it.
-func (p *page) table(heads []string, rows []tableRow) {
-	widths := make([]int, len(heads))
-	for _, r := range rows {
-		for i, c := range r.cells {
-			widths[i] = max(widths[i], utf8.RuneCountInString(c))
-		}
-	}
-	for i := range heads {
-		if widths[i] > 0 {
-			widths[i] = max(widths[i], utf8.RuneCountInString(heads[i]))
-		}
-	}
-	fmt.Fprintln(p.out)
-	p.tableLine(heads, widths, p.bold)
-	indent := min(widths[0], textWidth/4) + 3
-	for _, r := range rows {
-		if r.cells != nil {
-			p.tableLine(r.cells, widths, false)
-		}
-		if r.below != "" {
-			p.para(strings.Repeat(" ", indent), indent, r.below)
-		}
-	}
-}
-
-func (p *page) tableLine(cells []string, widths []int, bold bool) {
-	row := ""
-	var over []string
-	used := 0
-	for i, c := range cells {
-		if widths[i] == 0 {
-			continue
-		}
-		if len(over) > 0 || used > 0 && used+1+utf8.RuneCountInString(c) > textWidth {
-			if c != "" {
-				over = append(over, c)
-			}
-			continue
-		}
-		row += " " + c + strings.Repeat(" ", widths[i]-utf8.RuneCountInString(c)) + " "
-		used += widths[i] + 2
-	}
-	row = strings.TrimRight(row, " ")
-	if bold {
-		row = "\x1b[1m" + row + "\x1b[0m"
-	}
-	fmt.Fprintln(p.out, row)
-	if len(over) > 0 {
-		p.para(strings.Repeat(" ", 8), 8, strings.Join(over, "  "))
-	}
 }
 
 func writeHead(p *page, d *Debrief, explain bool) {

@@ -301,7 +301,7 @@ func writeNotes(p *page, d *Debrief, all bool) {
 // decides (printed warnings of published distance tables), and that this is no
 // veterinary tool.
 func writeCautions(p *page) {
-	fmt.Fprintln(p.out)
+	p.blank()
 	p.para("", 0, "Distances are guides; the instructor on the ground and the rules in force decide. "+
 		"No veterinary tool: a stride that stays short or uneven is for the vet.")
 }

@@ -21,7 +21,7 @@ func InspectText(w io.Writer, rec *trace.Recording, files []read.Summary, bold b
 	for _, f := range files {
 		p.title(f.File)
 		writeSummary(p, f)
-		fmt.Fprintln(out)
+		p.blank()
 	}
 	if rec != nil {
 		writeJoined(p, rec)

@@ -95,3 +95,13 @@ func TestTimeFaultsTooCloseToCall(t *testing.T) {
 	r.TimeAllowedS, r.TimeFaults = ptr(80.0), ptr(2)
 	require.Contains(t, roundWords(r), "2 time faults")
 }
+
+// Names come from files and flags: what could steer a terminal is shown, not sent.
+func TestNamesCannotSteerTheTerminal(t *testing.T) {
+	d := fullRound()
+	d.Course.Name, d.Horse.Name = "Field\x1b[31m", ptr("Bramble\nRows\x07\u202e")
+	d.Notes[0].What = "note\x1b]0;title\x07"
+	for _, r := range text(t, d, TextOptions{Explain: true}) {
+		require.True(t, r == '\n' || r >= ' ' && r != 0x7f && r != 0x202e && (r < 0x80 || r > 0x9f), "%q", r)
+	}
+}
