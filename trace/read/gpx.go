@@ -292,6 +292,9 @@ func (f *gpxFilter) closing(name string) {
 	}
 	f.open = f.open[:len(f.open)-1]
 	f.queue = append(f.queue, xml.EndElement{Name: xml.Name{Local: name}})
+	if len(f.open) == 0 { // the document is over; files put together by hand have another behind it
+		f.ended, f.again = true, true
+	}
 	if name == f.inside {
 		f.keep()
 		if len(f.points)+len(f.waypoints) >= gpxPage {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	gpxgo "github.com/tkrajina/gpxgo/gpx"
@@ -166,6 +167,15 @@ func TestSegmentsInAnyOrder(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []float64{51, 51.1, 51.2, 51.3, 51.4, 51.5}, rec.Positions.LatDeg)
 	require.Equal(t, []int{0, 0, 0, 1, 1, 1}, rec.Positions.Segment)
+}
+
+func TestTwoDocumentsInOneFile(t *testing.T) {
+	later := watch(nineTwelve.Add(time.Minute), 5, time.RFC3339)
+	rec, _, err := gpxBytes(string(watch(nineTwelve, 5, time.RFC3339).Data) + string(later.Data))
+	require.NoError(t, err)
+	require.Len(t, rec.Positions.TimeS, 10)
+	require.Empty(t, rec.Notes)
+	require.Equal(t, 1, rec.Positions.Segment[9])
 }
 
 func TestPlacesOnlyTakesASurveysWaypoints(t *testing.T) {

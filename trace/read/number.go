@@ -26,34 +26,23 @@ func scanNumber(b []byte, i int, point byte) (v float64, next int, ok bool) {
 		i++
 	}
 	var m uint64
-	digits, scale := 0, 0 // digits that count for m; digits after the mark
 	first := i
 	for i < len(b) && b[i]-'0' <= 9 {
-		if digits < 19 {
-			m = m*10 + uint64(b[i]-'0')
-		}
-		if m > 0 {
-			digits++
-		}
+		m = m*10 + uint64(b[i]-'0')
 		i++
 	}
-	any := i - first
+	digits, scale := i-first, 0 // all digits; those after the mark
 	if i < len(b) && b[i] == point {
 		i++
 		first = i
 		for i < len(b) && b[i]-'0' <= 9 {
-			if digits < 19 {
-				m = m*10 + uint64(b[i]-'0')
-			}
-			if m > 0 {
-				digits++
-			}
+			m = m*10 + uint64(b[i]-'0')
 			i++
 		}
 		scale = i - first
-		any += scale
+		digits += scale
 	}
-	if any == 0 {
+	if digits == 0 {
 		return 0, start, false
 	}
 	exponent := 0
@@ -80,7 +69,7 @@ func scanNumber(b []byte, i int, point byte) (v float64, next int, ok bool) {
 		i = j
 	}
 	k := exponent - scale
-	if digits <= 19 && m < 1<<53 && k >= -22 && k <= 22 {
+	if digits <= 19 && m < 1<<53 && k >= -22 && k <= 22 { // 19 digits do not overflow m
 		v = float64(m)
 		if k < 0 {
 			v /= exactPow10[-k]
