@@ -319,57 +319,79 @@ func (t *Track) insert(chain []node, k int, timeS float64) ([]node, bool) {
 	return out, true
 }
 
-// Replica is what the smoother would have made of another recording of the same ride: from
-// fromS to toS (and a stretch before and after that matters to it) the track is taken for the
+// Replicas are what the smoother would have made of other recordings of the same ride: from fromS to
+// toS (and a stretch before and after that matters to it) the track is taken for the
 // truth, fixes with errors of the receiver's kind are drawn about it, and smoothed by the same
 // model. The figures of replicas show how far noise and smoothing move a figure, and which
-// way (the parametric bootstrap of B. Efron, Ann. Stat. 7, 1979, 1-26). The same seed
-// gives the same replica; seed 0 draws no errors, so that only what smoothing does is left. ok is false where the stretch is not in one piece.
-func (t *Track) Replica(fromS, toS float64, seed uint64) (r *Track, ok bool) {
+// way (the parametric bootstrap of B. Efron, Ann. Stat. 7, 1979, 1-26). The first of them has no errors
+// drawn: it shows what smoothing alone does. The same call gives the same replicas. nil where the
+// stretch is not in one piece.
+func (t *Track) Replicas(fromS, toS float64, count int) []*Track {
+	nodes := t.around(fromS, toS)
+	if nodes == nil {
+		return nil
+	}
+	steps := stepsOf(nodes)
+	keep := make([]pulls, len(nodes))
+	if _, ok := filterKeeping(append([]node(nil), nodes...), steps, t.Noise, true, keep); !ok {
+		return nil
+	}
+	rng := rand.New(rand.NewPCG(1, 2))
+	out := make([]*Track, count)
+	for i := range out {
+		drawn := Noise{}
+		if i > 0 {
+			drawn = t.Noise
+		}
+		copied := append([]node(nil), nodes...)
+		draw(copied, drawn, rng)
+		again(copied, steps, t.Noise, keep)
+		r := *t
+		r.Outliers = nil
+		r.Pieces = []Piece{{FromS: copied[0].timeS, ToS: copied[len(copied)-1].timeS, nodes: copied}}
+		out[i] = &r
+	}
+	return out
+}
+
+// around are the nodes of one piece that have a say between two instants.
+func (t *Track) around(fromS, toS float64) []node {
+	// Fixes further away than this have none: over it the model's acceleration has died down and the
+	// noise of several fixes is averaged.
+	const reachS = 8.0
 	for i := range t.Pieces {
 		p := &t.Pieces[i]
 		if !(fromS >= p.FromS && toS <= p.ToS && fromS <= toS) {
 			continue
 		}
-		// Fixes further away than this have no say: the model's acceleration and the noise have
-		// both been averaged out.
-		const reachS = 8.0
 		a := lastAt(p.nodes, max(fromS-reachS, p.FromS))
 		b := min(lastAt(p.nodes, min(toS+reachS, p.ToS))+2, len(p.nodes))
 		for a > 0 && p.nodes[a].fix < 0 {
 			a-- // a filter starts at a fix
 		}
-		nodes := append([]node(nil), p.nodes[a:b]...)
-		rng := rand.New(rand.NewPCG(seed, 0))
-		n := t.Noise
-		if seed == 0 {
-			n.WhiteM, n.WanderM, n.SpeedMS = 0, 0, 0
-		}
-		var wander [2]float64
-		for k := range nodes {
-			nd := &nodes[k]
-			for axis := range wander {
-				if k == 0 {
-					wander[axis] = n.WanderM * rng.NormFloat64()
-					continue
-				}
-				dt := nd.timeS - nodes[k-1].timeS
-				wander[axis] = wander[axis]*math.Exp(-dt/wanderS) + n.WanderM*math.Sqrt(-math.Expm1(-2*dt/wanderS))*rng.NormFloat64()
-			}
-			white := n.WhiteM / math.Sqrt(nd.weight)
-			nd.zE = nd.mean[iE] + wander[0] + white*rng.NormFloat64()
-			nd.zN = nd.mean[iN] + wander[1] + white*rng.NormFloat64()
-			if !math.IsNaN(nd.speed) {
-				nd.speed = math.Hypot(nd.mean[vE], nd.mean[vN]) + n.SpeedMS/math.Sqrt(nd.weight)*rng.NormFloat64()
-			}
-		}
-		if _, ok := filter(nodes, stepsOf(nodes), t.Noise, true); !ok {
-			return nil, false
-		}
-		u := *t
-		u.Outliers = nil
-		u.Pieces = []Piece{{FromS: nodes[0].timeS, ToS: nodes[len(nodes)-1].timeS, nodes: nodes}}
-		return &u, true
+		return p.nodes[a:b]
 	}
-	return nil, false
+	return nil
+}
+
+// draw puts fixes with errors of the given kind about the smoothed way.
+func draw(nodes []node, n Noise, rng *rand.Rand) {
+	var wander [2]float64
+	for k := range nodes {
+		nd := &nodes[k]
+		for axis := range wander {
+			if k == 0 {
+				wander[axis] = n.WanderM * rng.NormFloat64()
+				continue
+			}
+			dt := nd.timeS - nodes[k-1].timeS
+			wander[axis] = wander[axis]*math.Exp(-dt/wanderS) + n.WanderM*math.Sqrt(-math.Expm1(-2*dt/wanderS))*rng.NormFloat64()
+		}
+		white := n.WhiteM / math.Sqrt(nd.weight)
+		nd.zE = nd.mean[iE] + wander[0] + white*rng.NormFloat64()
+		nd.zN = nd.mean[iN] + wander[1] + white*rng.NormFloat64()
+		if !math.IsNaN(nd.speed) {
+			nd.speed = math.Hypot(nd.mean[vE], nd.mean[vN]) + n.SpeedMS/math.Sqrt(nd.weight)*rng.NormFloat64()
+		}
+	}
 }

@@ -47,6 +47,14 @@ const (
 // Time Series Models and the Kalman Filter, 1989, section 3.4). ok is false where rounding
 // has eaten a covariance.
 func filter(nodes []node, steps []step, n Noise, smooth bool) (logLik float64, ok bool) {
+	return filterKeeping(nodes, steps, n, smooth, nil)
+}
+
+// pulls are the Kalman gains of one node's measurements, in the order of [measurements].
+type pulls [3]vec
+
+// filterKeeping is filter, and fills in the gains of each node where keep is not nil.
+func filterKeeping(nodes []node, steps []step, n Noise, smooth bool, keep []pulls) (logLik float64, ok bool) {
 	if len(nodes) == 0 {
 		return 0, true
 	}
@@ -68,24 +76,32 @@ func filter(nodes []node, steps []step, n Noise, smooth bool) (logLik float64, o
 	if smooth {
 		back = make([]kept, len(nodes))
 	}
-	for k := range nodes {
-		nd := &nodes[k]
-		if k > 0 {
-			st := &steps[k-1]
+	for k0 := range nodes {
+		nd := &nodes[k0]
+		if k0 > 0 {
+			st := &steps[k0-1]
 			m = st.f.apply(&m)
 			q := st.noise(n)
 			p = st.f.carry(&p)
 			p = p.add(&q)
 			if smooth {
-				back[k-1] = kept{ahead: p, aheadAt: m}
+				back[k0-1] = kept{ahead: p, aheadAt: m}
 			}
 		}
 		if nd.fix >= 0 {
-			ll, good := update(&m, &p, nd, n)
-			if !good {
-				return 0, false
+			for i, z := range measurements(nd, n) {
+				if z.noise2 == 0 {
+					continue
+				}
+				k, ll, good := update(&m, &p, &z)
+				if !good {
+					return 0, false
+				}
+				logLik += ll
+				if keep != nil {
+					keep[k0][i] = k
+				}
 			}
-			logLik += ll
 		}
 		if smooth {
 			nd.mean, nd.cov = m, p
@@ -120,46 +136,39 @@ func filter(nodes []node, steps []step, n Noise, smooth bool) (logLik float64, o
 	return logLik, !math.IsNaN(logLik)
 }
 
-// update takes in one fix: east and north one after the other, since their errors are
-// independent, then the device's speed along the nominal direction.
-func update(m *vec, p *matrix, nd *node, n Noise) (logLik float64, ok bool) {
+// measurement is z = h x + noise of variance noise2; none where noise2 is 0.
+type measurement struct {
+	h         vec
+	z, noise2 float64
+}
+
+// measurements are what a node's fix tells: east and north, whose errors are independent, then
+// the device's speed along the nominal direction.
+func measurements(nd *node, n Noise) (out [3]measurement) {
 	r := n.WhiteM * n.WhiteM / nd.weight
-	for axis, z := range [2]float64{nd.zE, nd.zN} {
-		var h vec
-		h[iE+axis], h[wE+axis] = 1, 1
-		ll, good := scalarUpdate(m, p, &h, z, r)
-		if !good {
-			return 0, false
-		}
-		logLik += ll
-	}
+	out[0] = measurement{h: vec{iE: 1, wE: 1}, z: nd.zE, noise2: r}
+	out[1] = measurement{h: vec{iN: 1, wN: 1}, z: nd.zN, noise2: r}
 	// Below a walk the direction is not known well enough to tell what a speed is along.
 	const leastMS = 0.5
 	if n.SpeedMS > 0 && !math.IsNaN(nd.speed) && nd.nom.speedMS > leastMS {
-		h := vec{vE: nd.nom.cos, vN: nd.nom.sin}
-		ll, good := scalarUpdate(m, p, &h, nd.speed, n.SpeedMS*n.SpeedMS/nd.weight)
-		if !good {
-			return 0, false
-		}
-		logLik += ll
+		out[2] = measurement{h: vec{vE: nd.nom.cos, vN: nd.nom.sin}, z: nd.speed, noise2: n.SpeedMS * n.SpeedMS / nd.weight}
 	}
-	return logLik, true
+	return out
 }
 
-// scalarUpdate is the measurement update for z = h x + noise of variance r, in Joseph's
-// form, which keeps the covariance positive whatever the rounding (P. D. Joseph; R. S. Bucy
-// and P. D. Joseph, Filtering for Stochastic Processes, 1968).
-func scalarUpdate(m *vec, p *matrix, h *vec, z, r float64) (logLik float64, ok bool) {
-	ph := p.apply(h)
-	s, e := r, z
+// update takes in one measurement, in Joseph's form, which keeps the covariance positive
+// whatever the rounding (R. S. Bucy and P. D. Joseph, Filtering for Stochastic Processes
+// with Applications to Guidance, 1968). It returns the Kalman gain.
+func update(m *vec, p *matrix, z *measurement) (k vec, logLik float64, ok bool) {
+	ph := p.apply(&z.h)
+	s, e := z.noise2, z.z
 	for i := range dim {
-		s += h[i] * ph[i]
-		e -= h[i] * m[i]
+		s += z.h[i] * ph[i]
+		e -= z.h[i] * m[i]
 	}
 	if !(s > 0) {
-		return 0, false
+		return k, 0, false
 	}
-	var k vec
 	for i := range dim {
 		k[i] = ph[i] / s
 		m[i] += k[i] * e
@@ -171,5 +180,44 @@ func scalarUpdate(m *vec, p *matrix, h *vec, z, r float64) (logLik float64, ok b
 			p[i][j], p[j][i] = v, v
 		}
 	}
-	return -0.5 * (math.Log(2*math.Pi*s) + e*e/s), true
+	return k, -0.5 * (math.Log(2*math.Pi*s) + e*e/s), true
+}
+
+// again smooths other measurements at the same nodes: the covariances and gains, which don't depend
+// on what was measured, are taken as they are, so it costs a twentieth.
+func again(nodes []node, steps []step, n Noise, keep []pulls) {
+	ahead := make([]vec, len(nodes))
+	m := vec{iE: nodes[0].zE, iN: nodes[0].zN}
+	for k := range nodes {
+		nd := &nodes[k]
+		if k > 0 {
+			m = steps[k-1].f.apply(&m)
+			ahead[k] = m
+		}
+		if nd.fix >= 0 {
+			for i, z := range measurements(nd, n) {
+				if z.noise2 == 0 {
+					continue
+				}
+				e := z.z
+				for j := range dim {
+					e -= z.h[j] * m[j]
+				}
+				for j := range dim {
+					m[j] += keep[k][i][j] * e
+				}
+			}
+		}
+		nd.mean = m
+	}
+	for k := len(nodes) - 2; k >= 0; k-- {
+		var d vec
+		for i := range dim {
+			d[i] = nodes[k+1].mean[i] - ahead[k+1][i]
+		}
+		d = nodes[k].gain.apply(&d)
+		for i := range dim {
+			nodes[k].mean[i] += d[i]
+		}
+	}
 }
