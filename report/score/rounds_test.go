@@ -13,18 +13,28 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/trace"
 	"groundline/trace/read"
 )
 
 // debrief runs the whole chain over one folder: its plan, and whichever recordings it holds.
 func debrief(dir string) (*report.Debrief, error) {
-	raw, err := os.ReadFile(filepath.Join(dir, "course.yaml"))
+	rec, plan, err := open(dir)
 	if err != nil {
 		return nil, err
 	}
+	return report.Build(rec, plan, report.Options{})
+}
+
+// open reads the plan and the recordings of a folder.
+func open(dir string) (*trace.Recording, *course.Plan, error) {
+	raw, err := os.ReadFile(filepath.Join(dir, "course.yaml"))
+	if err != nil {
+		return nil, nil, err
+	}
 	plan, _, err := course.ReadPlan("course.yaml", raw)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var files []string
 	for _, f := range []string{"ride.gpx", "motion.csv"} {
@@ -33,10 +43,7 @@ func debrief(dir string) (*report.Debrief, error) {
 		}
 	}
 	rec, err := read.Open(context.Background(), files, read.Options{})
-	if err != nil {
-		return nil, err
-	}
-	return report.Build(rec, plan, report.Options{})
+	return rec, plan, err
 }
 
 func exists(path string) bool {
