@@ -20,7 +20,12 @@ import (
 // interval's width, so that rounding moves no bound by more than 0.5 % of that; other numbers to the
 // decimals of their unit (see decimalsOf).
 func JSON(w io.Writer, d *Debrief) error {
-	out, err := rounded(reflect.ValueOf(*d), "debrief", "")
+	return writeJSON(w, *d, "debrief")
+}
+
+// writeJSON writes a plain struct as JSON with its numbers rounded; name is what errors call it.
+func writeJSON(w io.Writer, v any, name string) error {
+	out, err := rounded(reflect.ValueOf(v), name, "")
 	if err != nil {
 		return err
 	}
@@ -28,7 +33,7 @@ func JSON(w io.Writer, d *Debrief) error {
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", " ")
 	if err := enc.Encode(out.Interface()); err != nil {
-		return fmt.Errorf("debrief as JSON: %w", err)
+		return fmt.Errorf("%s as JSON: %w", name, err)
 	}
 	return nil
 }
@@ -106,6 +111,8 @@ func jsonName(f reflect.StructField) string {
 // tells them; ratios (grade, cosines, probabilities) to a ten-thousandth.
 func decimalsOf(name string) int {
 	switch {
+	case name == "jitter_s": // of a clock's steps, down to microseconds
+		return 6
 	case strings.HasSuffix(name, "_s"), strings.HasSuffix(name, "_m"), strings.HasSuffix(name, "_hz"),
 		strings.HasSuffix(name, "_deg"):
 		return 3

@@ -8,7 +8,7 @@ import (
 )
 
 func inspectCommand(std streams) *cobra.Command {
-	columns := ""
+	columns, format := "", formatFlag("text")
 	c := &cobra.Command{
 		Use:   "inspect FILE...",
 		Short: "Tell what was understood of a recording's files",
@@ -16,14 +16,19 @@ func inspectCommand(std streams) *cobra.Command {
 length, rate, gaps, columns and their units, and what had to be left out.
 
 ` + exitHelp,
-		Example: `  groundline inspect ride.gpx motion.csv`,
-		Args:    filesGiven("a recording", 1, maxFiles),
+		Example: `  groundline inspect ride.gpx motion.csv
+  groundline inspect motion.csv --format json`,
+		Args: filesGiven("a recording", 1, maxFiles),
 		RunE: func(c *cobra.Command, files []string) error {
 			show, clear := progress(std)
 			rec, summaries, err := read.Inspect(c.Context(), files, read.Options{Columns: columns, Progress: show})
 			clear()
 			if len(summaries) > 0 {
-				if bad := report.InspectText(std.out, rec, summaries, std.bold); bad != nil {
+				tell := func() error { return report.InspectText(std.out, rec, summaries, std.bold) }
+				if format == "json" {
+					tell = func() error { return report.InspectJSON(std.out, rec, summaries) }
+				}
+				if bad := tell(); bad != nil {
 					return written(bad)
 				}
 			}
@@ -33,6 +38,7 @@ length, rate, gaps, columns and their units, and what had to be left out.
 			return nil
 		},
 	}
+	c.Flags().Var(&format, "format", "text for people, json for programs")
 	c.Flags().StringVar(&columns, "columns", "", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
 	return c
 }
