@@ -148,6 +148,9 @@ func (p *Plan) kind(l Line, inRow int) (LineKind, string) {
 	}
 	shortest := math.Inf(1)
 	for _, path := range paths(a, b, 0, 0, TurnRadiusM(p.speedMS(), usualLeanDeg)) {
+		if path == nil {
+			continue
+		}
 		shortest = min(shortest, path.LengthM()-a.SpreadM/2-b.SpreadM/2)
 	}
 	switch {

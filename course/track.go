@@ -135,11 +135,10 @@ func (p Path) outsideM(ring []Point) float64 {
 }
 
 // turns are the ways from one place and bearing to another by arcs of one radius with a straight
-// between them: the four of Dubins (1957) that have a straight, in the order LSL, RSR, LSR, RSL. Each is
-// given where it exists. His other two, of three arcs, double back like no rider does.
-func turns(from Point, fromDeg float64, to Point, toDeg, radiusM float64) []Path {
-	var out []Path
-	for _, sides := range [][2]float64{{-1, -1}, {1, 1}, {-1, 1}, {1, -1}} { // right positive
+// between them: the four of Dubins (1957) that have a straight, in the order LSL, RSR, LSR, RSL; nil where
+// one does not exist. His other two, of three arcs, double back like no rider does.
+func turns(from Point, fromDeg float64, to Point, toDeg, radiusM float64) (out [4]Path) {
+	for way, sides := range [][2]float64{{-1, -1}, {1, 1}, {-1, 1}, {1, -1}} { // right positive
 		first, second := sides[0], sides[1]
 		c1, c2 := along(from, fromDeg+90*first, radiusM), along(to, toDeg+90*second, radiusM)
 		d, b := distance(c1, c2), bearing(c1, c2)
@@ -156,7 +155,7 @@ func turns(from Point, fromDeg float64, to Point, toDeg, radiusM float64) []Path
 		}
 		arc1 := turnAngle(first * (heading - fromDeg))
 		arc2 := turnAngle(second * (toDeg - heading))
-		var p Path
+		p := Path{}
 		at, deg := from, fromDeg
 		for _, q := range []Piece{
 			{LengthM: arc1 * math.Pi / 180 * radiusM, Curvature1M: first / radiusM},
@@ -169,7 +168,7 @@ func turns(from Point, fromDeg float64, to Point, toDeg, radiusM float64) []Path
 				at, deg = q.At(q.LengthM)
 			}
 		}
-		out = append(out, p)
+		out[way] = p
 	}
 	return out
 }
@@ -273,7 +272,7 @@ func (p *Plan) planLeg(a, b Obstacle, speedMS, strideM float64) Leg {
 	// Straight gives way before the radius: a horse can straighten in the air sooner than turn on a
 	// plate. A rider gives up half a straight rather than ride 15 m more to keep it, goes 15 m round rather
 	// than through another obstacle, and does rather anything than leave the arena.
-	const levelM, throughM, outsideFactor = 15, 15, 30
+	const levelM, throughM, outsideFactor = 15, 15, 100
 	for level, try := range []struct{ straight, tight float64 }{{1, 0}, {0.5, 0}, {0.5, 0.5}, {0.25, 0.5}, {0.5, 1}, {0.25, 1}, {0, 1}} {
 		l := Leg{From: a.ID, To: b.ID, RadiusM: usual + try.tight*(tightest-usual),
 			AfterM: try.straight * straightAfterStrides * strideM, BeforeM: try.straight * straightBeforeStrides * strideM}
@@ -281,6 +280,9 @@ func (p *Plan) planLeg(a, b Obstacle, speedMS, strideM float64) Leg {
 			l.AfterM, l.BeforeM = max(0, room/3), max(0, room*2/3)
 		}
 		for _, path := range paths(a, b, l.AfterM, l.BeforeM, l.RadiusM) {
+			if path == nil {
+				continue
+			}
 			l.Path, l.OutsideM = path, path.outsideM(p.Arena)
 			l.Through = p.through(path, a.ID, b.ID)
 			if cost := path.LengthM() + float64(level)*levelM + throughM*float64(len(l.Through)) + outsideFactor*l.OutsideM; cost < least {
@@ -332,13 +334,16 @@ func faceOf(o Obstacle) [2]Point {
 }
 
 // paths are the ways from the middle of a to the middle of b with these straights, from and to the
-// obstacles' edges, and this radius.
-func paths(a, b Obstacle, afterM, beforeM, radiusM float64) []Path {
+// obstacles' edges, and this radius, in the order of turns; nil where one does not exist.
+func paths(a, b Obstacle, afterM, beforeM, radiusM float64) [4]Path {
 	afterM += a.SpreadM / 2
 	beforeM += b.SpreadM / 2
 	from, to := along(a.At, a.FacingDeg, afterM), along(b.At, b.FacingDeg, -beforeM)
 	ways := turns(from, a.FacingDeg, to, b.FacingDeg, radiusM)
 	for i, mid := range ways {
+		if mid == nil {
+			continue
+		}
 		path := make(Path, 0, 5)
 		if afterM > 0 {
 			path = append(path, Piece{From: a.At, BearingDeg: a.FacingDeg, LengthM: afterM})

@@ -35,6 +35,9 @@ func TestTurnsOfKnownLength(t *testing.T) {
 	shortest := func(to Point, deg, r float64) float64 {
 		l := math.Inf(1)
 		for _, p := range turns(Point{}, 0, to, deg, r) {
+			if p == nil {
+				continue
+			}
 			l = min(l, p.LengthM())
 		}
 		return l
@@ -58,8 +61,12 @@ func TestEveryWayEndsWhereItShould(t *testing.T) {
 		degA, degB := rapid.Float64Range(0, 359.99).Draw(t, "deg"), rapid.Float64Range(0, 359.99).Draw(t, "deg2")
 		r := rapid.Float64Range(2, 15).Draw(t, "r")
 		ways := turns(a, degA, b, degB, r)
-		require.GreaterOrEqual(t, len(ways), 2)
+		require.NotNil(t, ways[0])
+		require.NotNil(t, ways[1])
 		for _, w := range ways {
+			if w == nil {
+				continue
+			}
 			at, deg := a, degA
 			for _, q := range w {
 				require.InDelta(t, 0, distance(at, q.From), 1e-6, "no hole")

@@ -103,8 +103,10 @@ type WalkLine struct {
 	// In is what coming in weak and forward leaves for the strides; nil for lines that are not
 	// ridden as one.
 	In []CameIn
-	// Tracks are those of a bending line, by number of strides, fewest first.
+	// Tracks are those of a bending line, by number of strides, fewest first; Square is the one that jumps both fences
+	// square, nil for other lines or where it does not fit.
 	Tracks []BendingTrack
+	Square *BendingTrack
 	// Turn is the choice that a rollback leaves; nil for others.
 	Turn *TurnChoice
 }
@@ -142,7 +144,9 @@ type BendingTrack struct {
 	Path      Path
 }
 
-// TurnChoice is the choice of a rollback: cut with the tightest sensible turn, or wide with an easy one.
+// TurnChoice is the choice of a rollback: cut, on the shortest way that a sensible turn allows, or wide, on the same way
+// with as easy a turn as there is room for. The two are the same where there is no choice; where no way fits at all,
+// OutsideM or Through of it say why.
 type TurnChoice struct {
 	Cut, Wide Turn
 	// LongerM and LaterS are what the wide turn costs, at the same pace.
@@ -155,7 +159,8 @@ type Turn struct {
 	LengthM          float64 // on the ground, back to front
 	TimeS            trace.Estimate
 	Strides          int
-	OutsideM         float64 // of the arena; 0 if it fits
+	OutsideM         float64  // of the arena; 0 if it fits
+	Through          []string // obstacles that it runs through all the same
 	Path             Path
 }
 
@@ -212,7 +217,7 @@ func (p *Plan) walkLine(f LineFigures, leg Leg, h Horse, speed trace.Estimate) W
 		l.In = cameIn(l.GroundM, l.StrideM, h, l.Whole)
 	}
 	if f.Kind == Bending {
-		l.Tracks = p.bendingTracks(a, b, l.StrideM, h, speed.Value)
+		l.Tracks, l.Square = p.bendingTracks(a, b, l.StrideM, h, speed.Value)
 	}
 	if f.Kind == Rollback {
 		l.Turn = p.turnChoice(a, b, l.StrideM, h, speed)
@@ -275,20 +280,30 @@ func cameIn(ground, stride trace.Estimate, h Horse, n int) []CameIn {
 // both square to one that bows out farther, as far as the angle to the fences, the lean at that
 // speed and the arena allow. Of these each number of strides takes the one on which it needs to
 // change its stride least; those that it can't ride at all are left out.
-func (p *Plan) bendingTracks(a, b Obstacle, stride trace.Estimate, h Horse, speedMS float64) []BendingTrack {
+func (p *Plan) bendingTracks(a, b Obstacle, stride trace.Estimate, h Horse, speedMS float64) (tracks []BendingTrack, square *BendingTrack) {
 	out, in := bends(a, b)
 	most := math.Max(math.Abs(out), math.Abs(in))
-	if most == 0 {
-		return nil
+	if most == 0 || distance(a.At, b.At) < samePlaceM {
+		return nil, nil
 	}
 	tightest := TurnRadiusM(speedMS, tightestLeanDeg)
+	edge := h.LandingM.Value + h.TakeoffM.Value
+	ask := func(w BendingTrack, n int) BendingTrack {
+		w.Strides = n
+		w.Asked = asked(trace.Estimate{Value: w.LengthM, Low: w.LengthM - mapDoubtM, High: w.LengthM + mapDoubtM}, stride, h, n)
+		return w
+	}
 	var ways []BendingTrack
-	const steps = 400
+	const steps = 400 // even, so that the square track is one of them
 	low, high := max(0, 1-askewMostDeg/most), 1+askewMostDeg/most
 	for i := range steps + 1 {
 		// bow is 0 on the straight line and 1 where both fences are jumped square.
-		bow := low + (high-low)*float64(i)/steps
-		if bow*most > 85 {
+		bow := low + (1-low)*float64(i)/(steps/2)
+		if i > steps/2 {
+			bow = 1 + (high-1)*float64(i-steps/2)/(steps/2)
+		}
+		const foldsOver = 85.0 // degrees off the straight line
+		if bow*most > foldsOver {
 			break
 		}
 		path := biarc(a.At, b.At, bearing(a.At, b.At)-bow*out, bearing(a.At, b.At)+bow*in)
@@ -302,13 +317,15 @@ func (p *Plan) bendingTracks(a, b Obstacle, stride trace.Estimate, h Horse, spee
 		mid, _ := path.At(path.LengthM() / 2)
 		w.OutsideM = toLine(mid, a.At, b.At)
 		ways = append(ways, w)
+		if i == steps/2 {
+			s := ask(w, max(1, int(math.Round((w.LengthM-edge)/stride.Value))))
+			square = &s
+		}
 	}
 	if len(ways) == 0 {
-		return nil
+		return nil, nil
 	}
-	edge := h.LandingM.Value + h.TakeoffM.Value
 	fewest := int(math.Floor((ways[0].LengthM - edge) / (stride.Value * (1 + longestRel))))
-	var tracks []BendingTrack
 	for n := max(1, fewest); n < 30; n++ {
 		want := edge + float64(n)*stride.Value
 		best := ways[0]
@@ -317,15 +334,14 @@ func (p *Plan) bendingTracks(a, b Obstacle, stride trace.Estimate, h Horse, spee
 				best = w
 			}
 		}
-		best.Strides = n
-		best.Asked = asked(trace.Estimate{Value: best.LengthM, Low: best.LengthM - mapDoubtM, High: best.LengthM + mapDoubtM}, stride, h, n)
+		best = ask(best, n)
 		if best.Asked.CanBeRidden {
 			tracks = append(tracks, best)
 		} else if best.Asked.PerStrideM.Value < 0 {
 			break
 		}
 	}
-	return tracks
+	return tracks, square
 }
 
 // biarc is two arcs from one place and bearing to another that meet at equal tangents (Bolton 1975). With both ends
@@ -362,28 +378,62 @@ func toLine(p, a, b Point) float64 {
 	return math.Abs((b.X-a.X)*(p.Y-a.Y)-(b.Y-a.Y)*(p.X-a.X)) / distance(a, b)
 }
 
+// turnChoice looks for the shortest turn from a to b that stays in the arena and goes through no other obstacle, with
+// any radius from the tightest sensible to an easy one, and for the widest of the same shape. Half a stride is kept
+// straight behind the first and a whole one in front of the second: less is no approach.
 func (p *Plan) turnChoice(a, b Obstacle, stride trace.Estimate, h Horse, speed trace.Estimate) *TurnChoice {
 	if speed.Value <= 0 {
 		return nil
 	}
-	turn := func(leanDeg float64) Turn {
-		t := Turn{RadiusM: TurnRadiusM(speed.Value, leanDeg), LeanDeg: leanDeg}
-		least := math.Inf(1)
-		// Half a stride straight behind the first and a whole one before the second: less is no approach.
-		for _, path := range paths(a, b, stride.Value/2, stride.Value, t.RadiusM) {
-			out := path.outsideM(p.Arena)
-			if cost := path.LengthM() + 30*out + 15*float64(len(p.through(path, a.ID, b.ID))); cost < least {
-				t.Path, t.OutsideM, least = path, out, cost
+	tightest, usual := TurnRadiusM(speed.Value, tightestLeanDeg), TurnRadiusM(speed.Value, usualLeanDeg)
+	const steps = 20
+	var found [4][steps + 1]Path // by shape and radius; nil where it does not fit
+	shape, cut := -1, 0
+	least := math.Inf(1)
+	fallback, fallbackCost := Path(nil), math.Inf(1)
+	for i := range steps + 1 {
+		for k, path := range paths(a, b, stride.Value/2, stride.Value, tightest+(usual-tightest)*float64(i)/steps) {
+			if path == nil {
+				continue
+			}
+			out, through := path.outsideM(p.Arena), len(p.through(path, a.ID, b.ID))
+			if cost := path.LengthM() + 100*out + 15*float64(through); i == 0 && cost < fallbackCost {
+				fallback, fallbackCost = path, cost
+			}
+			if out > outsideToldM || through > 0 {
+				continue
+			}
+			found[k][i] = path
+			if l := path.LengthM(); l < least-1e-9 {
+				shape, cut, least = k, i, l
 			}
 		}
-		t.LengthM = t.Path.LengthM() - a.SpreadM/2 - b.SpreadM/2
+	}
+	turn := func(path Path, step int) Turn {
+		t := Turn{RadiusM: tightest + (usual-tightest)*float64(step)/steps, Path: path,
+			OutsideM: path.outsideM(p.Arena), Through: p.through(path, a.ID, b.ID)}
+		t.LeanDeg = LeanDeg(speed.Value, t.RadiusM)
+		t.LengthM = path.LengthM() - a.SpreadM/2 - b.SpreadM/2
 		t.TimeS = trace.FromSD(t.LengthM/speed.Value, t.LengthM/speed.Value*speed.SD()/speed.Value)
 		t.Strides = max(0, int(math.Round((t.LengthM-h.LandingM.Value-h.TakeoffM.Value)/stride.Value)))
 		return t
 	}
-	c := TurnChoice{Cut: turn(tightestLeanDeg), Wide: turn(usualLeanDeg)}
+	if shape < 0 {
+		t := turn(fallback, 0)
+		return &TurnChoice{Cut: t, Wide: t}
+	}
+	// Wider step by step, as long as the same shape fits and does not fold over into a circle: a metre more of radius is
+	// never more than a whole turn longer, 2π metres.
+	wide := cut
+	for i := cut + 1; i <= steps && found[shape][i] != nil; i++ {
+		if found[shape][i].LengthM()-found[shape][i-1].LengthM() > 2*math.Pi*(usual-tightest)/steps {
+			break
+		}
+		wide = i
+	}
+	c := TurnChoice{Cut: turn(found[shape][cut], cut), Wide: turn(found[shape][wide], wide)}
 	longer := c.Wide.LengthM - c.Cut.LengthM
-	doubt := trackDoubtRel * c.Wide.LengthM
+	doubt := trackDoubtRel * longer // both are ridden by the same rider on the same ground
 	c.LongerM = trace.Estimate{Value: longer, Low: longer - doubt, High: longer + doubt}
 	later := longer / speed.Value
 	c.LaterS = trace.FromSD(later, math.Hypot(c.LongerM.SD(), later*speed.SD())/speed.Value)

@@ -159,6 +159,8 @@ func TestBendingLineHasATrackForEachNumber(t *testing.T) {
 		}
 	}
 	require.Greater(t, l.Tracks[len(l.Tracks)-1].LengthM-l.Tracks[0].LengthM, 1.5)
+	require.InDelta(t, 0, l.Square.AskewDeg, 1e-9)
+	require.InDelta(t, 24.6*(35*math.Pi/180)/math.Sin(35*math.Pi/180)-0.6, l.Square.LengthM, 1e-9, "one arc")
 	// A boundary close outside the bow takes the wide track away.
 	wide := l.Tracks[len(l.Tracks)-1].LengthM
 	p.Arena = []Point{{-0.3, -20}, {60, -20}, {60, 60}, {-0.3, 60}}
@@ -188,6 +190,21 @@ func TestRollbackCutAndWide(t *testing.T) {
 	require.Less(t, c.LaterS.Low, c.LaterS.Value)
 	require.InDelta(t, c.Cut.LengthM/(350.0/60), c.Cut.TimeS.Value, 1e-9)
 	require.Zero(t, c.Wide.OutsideM)
+	// A wall where only the tight turn fits leaves no choice of width; where none fits, that is told.
+	p.Arena = []Point{{-5, -30}, {30, -30}, {30, 10}, {-5, 10}}
+	c = p.Walk(h).Lines[0].Turn
+	require.Less(t, c.Wide.RadiusM, 7.5)
+	require.LessOrEqual(t, c.Wide.OutsideM, outsideToldM)
+	p.Arena = []Point{{-5, -30}, {30, -30}, {30, 5}, {-5, 5}}
+	c = p.Walk(h).Lines[0].Turn
+	require.Greater(t, c.Cut.OutsideM, 1.0)
+	require.Zero(t, c.LongerM.Value)
+	// An obstacle in the way is gone round or told.
+	p.Arena = nil
+	p.Obstacles = append(p.Obstacles, Obstacle{ID: "3", Kind: Wall, At: Point{12, 10}, FacingDeg: 90, WidthM: 3})
+	c = p.Walk(h).Lines[0].Turn
+	require.Empty(t, c.Cut.Through)
+	require.Empty(t, c.Wide.Through)
 }
 
 func TestWalkStaysWhenThePlanIsMoved(t *testing.T) {
