@@ -5,12 +5,21 @@ import (
 	"slices"
 )
 
-// order finds which samples must go so that the times increase strictly: equal counts repeats
-// of the time before, back those that run backwards. drop is in increasing order.
+// lost are the samples that must go so that the times increase strictly within one ride.
+type lost struct {
+	drop  []int // their indices, increasing
+	equal int   // of these: the time of the one before again
+	back  int   // the time ran backwards
+	far   int   // days away from most others
+}
+
+// order finds which samples must go.
 //
 // A single time far ahead of its neighbours (a stray date) is itself the one that goes, not
-// all that follow it.
-func order(t []float64) (drop []int, equal, back int) {
+// all that follow it. Times days away from most others, such as those before a clock was
+// set, go too.
+func order(t []float64) lost {
+	var l lost
 	step := medianStep(t)
 	last, before := -1, -1 // the two samples kept last
 	for i := range t {
@@ -21,19 +30,62 @@ func order(t []float64) (drop []int, equal, back int) {
 		stray := before >= 0 && t[i] > t[before] && t[last]-t[before] > 20*step && t[i]-t[before] < (t[last]-t[before])/4
 		switch {
 		case t[i] == t[last]:
-			equal++
+			l.equal++
 		case stray || firstStray(t, last, i, step):
-			drop = append(drop, last)
+			l.drop = append(l.drop, last)
 			last = i
-			back++
+			l.back++
 			continue
 		default:
-			back++
+			l.back++
 		}
-		drop = append(drop, i)
+		l.drop = append(l.drop, i)
 	}
-	slices.Sort(drop)
-	return drop, equal, back
+	slices.Sort(l.drop)
+	l.distant(t)
+	return l
+}
+
+// distant drops all pieces but the largest where a week or more lies between them: no ride
+// lasts so long.
+func (l *lost) distant(t []float64) {
+	const week = 7 * 86400
+	type piece struct{ from, to, n int }
+	var pieces []piece
+	last, skip := -1, l.drop
+	for i := range t {
+		if len(skip) > 0 && skip[0] == i {
+			skip = skip[1:]
+			continue
+		}
+		if last < 0 || t[i]-t[last] > week {
+			pieces = append(pieces, piece{from: i})
+		}
+		p := &pieces[len(pieces)-1]
+		p.to, p.n = i+1, p.n+1
+		last = i
+	}
+	if len(pieces) < 2 {
+		return
+	}
+	best := pieces[0]
+	for _, p := range pieces {
+		if p.n > best.n {
+			best = p
+		}
+	}
+	var drop []int
+	skip = l.drop
+	for i := range t {
+		if len(skip) > 0 && skip[0] == i {
+			skip = skip[1:]
+			drop = append(drop, i)
+		} else if i < best.from || i >= best.to {
+			l.far++
+			drop = append(drop, i)
+		}
+	}
+	l.drop = drop
 }
 
 // firstStray tells that the first time of all is the stray one: it lies far ahead of the

@@ -361,7 +361,7 @@ func (l *layout) pickTime(rows [][][]byte, located bool) (at int, countRate floa
 	case at >= 0:
 		return at, 0
 	case coarseAt >= 0 && len(plain) > 0:
-		l.anchor(rows, coarseAt)
+		l.anchor(rows, coarseAt, plain[0])
 		return plain[0], 0
 	case coarseAt >= 0:
 		return coarseAt, 0
@@ -386,33 +386,49 @@ func (l *layout) instants(rows [][][]byte, c int, v []float64, located bool) (ab
 			same++
 		}
 	}
-	if c < len(rows[0]) {
-		if m, ok := scanTime(rows[0][c]); ok {
-			return m.dayful, same*5 > n
-		}
+	if m, ok := writtenTime(rows, c); ok {
+		return m.dayful, same*5 > n
 	}
 	unit := l.clockUnit(v, l.headings[c].unit, located)
-	first := firstNumber(v)
-	return epochS(first * unit), same*5 > n
+	return epochS(someNumber(v) * unit), same*5 > n
 }
 
-func firstNumber(v []float64) float64 {
-	for _, x := range v {
-		if !math.IsNaN(x) {
+// writtenTime is the first time in column c that is written as one.
+func writtenTime(rows [][][]byte, c int) (moment, bool) {
+	for _, row := range rows {
+		if c < len(row) {
+			if m, ok := scanTime(row[c]); ok {
+				return m, true
+			}
+		}
+	}
+	return moment{}, false
+}
+
+// someNumber is a number from the middle: the first ones may come from before the clock was set.
+func someNumber(v []float64) float64 {
+	for i := range v {
+		if x := v[(len(v)/2+i)%len(v)]; !math.IsNaN(x) {
 			return x
 		}
 	}
 	return nan
 }
 
-// anchor ties a clock that counts to the instant that a coarser column tells in the first row.
-func (l *layout) anchor(rows [][][]byte, coarse int) {
-	m, ok := scanTime(rows[0][coarse])
-	if !ok {
-		v := firstNumber(l.columnOf(rows, coarse))
-		m, ok = momentOf(v*l.clockUnit(l.columnOf(rows, coarse), l.headings[coarse].unit, false)), true
+// anchor ties a clock that counts to the instant that a coarser column tells in the same row.
+func (l *layout) anchor(rows [][][]byte, coarse, fine int) {
+	unit := l.clockUnit(l.columnOf(rows, coarse), l.headings[coarse].unit, false)
+	for i := range rows {
+		count := l.columnOf(rows[i:i+1], fine)[0]
+		at, ok := writtenTime(rows[i:i+1], coarse)
+		if v := l.columnOf(rows[i:i+1], coarse)[0] * unit; !ok && epochS(v) {
+			at, ok = momentOf(v), true
+		}
+		if ok && !math.IsNaN(count) {
+			l.base, l.baseKnown, l.baseCount = at, true, count
+			return
+		}
 	}
-	l.base, l.baseKnown = m, ok
 }
 
 func momentOf(unixS float64) moment {
@@ -433,12 +449,12 @@ func (l *layout) clockUnit(v []float64, told string, located bool) float64 {
 			return u.s
 		}
 	}
-	first := firstNumber(v)
-	numbers := 0
-	last := nan
+	numbers, first, last := 0, nan, nan
 	for _, x := range v {
 		if !math.IsNaN(x) {
-			numbers++
+			if numbers++; numbers == 1 {
+				first = x
+			}
 			last = x
 		}
 	}
@@ -453,7 +469,7 @@ func (l *layout) clockUnit(v []float64, told string, located bool) float64 {
 	for pass := range 2 {
 		for _, u := range clockUnits {
 			rate := 1 / (step * u.s)
-			if rate >= slowest && rate <= fastest && (pass == 1 || epochS(first*u.s)) {
+			if rate >= slowest && rate <= fastest && (pass == 1 || epochS(someNumber(v)*u.s)) {
 				return u.s
 			}
 		}
@@ -464,12 +480,10 @@ func (l *layout) clockUnit(v []float64, told string, located bool) float64 {
 // findClock settles what the column of times counts.
 func (l *layout) findClock(rows [][][]byte, c int, countRate float64, located bool) *Fault {
 	v := l.columnOf(rows, c)
-	if c < len(rows[0]) {
-		if m, ok := scanTime(rows[0][c]); ok {
-			l.timeText, l.clockAlone = true, !m.dayful
-			l.base, l.baseKnown = m, m.dayful
-			return nil
-		}
+	if m, ok := writtenTime(rows, c); ok {
+		l.timeText, l.clockAlone = true, !m.dayful
+		l.base, l.baseKnown = m, m.dayful
+		return nil
 	}
 	if countRate > 0 {
 		l.timeUnit = 1 / countRate
@@ -480,10 +494,15 @@ func (l *layout) findClock(rows [][][]byte, c int, countRate float64, located bo
 		return &Fault{Field: l.names[c], Found: fmt.Sprintf("times with steps of %.6g", medianStep(v)),
 			Expected: "times in s, ms, µs or ns of a sensor at 4 to 2000 Hz", Hint: "give the unit: --columns t=" + l.names[c] + "/ms,…"}
 	}
-	l.baseCount = firstNumber(v)
-	if first := l.baseCount * l.timeUnit; epochS(first) {
-		l.timeEpoch = true
-		l.base, l.baseKnown = momentOf(first), true
+	if math.IsNaN(someNumber(v)) {
+		return &Fault{Field: l.names[c], Found: "no times", Expected: "a column of times that increase", Hint: "name it by --columns t=…"}
+	}
+	if l.baseKnown { // anchored by another column
+		return nil
+	}
+	l.baseCount = someNumber(v)
+	if at := l.baseCount * l.timeUnit; epochS(at) {
+		l.base, l.baseKnown = momentOf(at), true
 	}
 	return nil
 }

@@ -180,7 +180,6 @@ type layout struct {
 
 	timeText   bool    // times are written as dates
 	timeUnit   float64 // seconds per count
-	timeEpoch  bool    // counts run from 1970
 	base       moment  // instant of count baseCount
 	baseCount  float64
 	baseKnown  bool

@@ -300,6 +300,23 @@ func requireFault(t *testing.T, err error, says string) *Faults {
 	return faults
 }
 
+// The first rows of a phone whose clock was not set yet.
+func TestTimesBeforeTheClockWasSetAreLeftOut(t *testing.T) {
+	rec, _, err := csvBytes(t, rows(1000, func(i int, _ string) string {
+		if i < 5 {
+			return fmt.Sprintf("%.2f,0.1,0,9.8", float64(i)/100)
+		}
+		return fmt.Sprintf("%.2f,0.1,0,9.8", 1780477920+float64(i)/100)
+	}))
+	require.NoError(t, err)
+	require.Len(t, rec.Motion.TimeS, 995)
+	require.Contains(t, notes(rec), "5 of 1000 rows left out: their times are a week or more")
+	require.InDelta(t, 9.94, rec.DurationS, 1e-6)
+	require.Equal(t, int64(1780477920), rec.Start.Unix())
+	_, _, err = csvBytes(t, rows(1000, func(i int, _ string) string { return fmt.Sprintf("%.2f,0.1,0,9.8", float64(i/500)*1e7+float64(i)/100) }))
+	requireFault(t, err, "500 of 1000 samples are weeks from the others")
+}
+
 // A clock coarser than the sensor: the samples are laid evenly between its ticks.
 func TestSharedStampsAreSpread(t *testing.T) {
 	rec, _, err := csvBytes(t, rows(1000, func(i int, _ string) string { return fmt.Sprintf("%d,0.1,0,9.8", 1780477920+i/100) }))

@@ -399,18 +399,18 @@ func (s *fitSensor) ordered(p *part, what string) ([]float64, [3][]float64, bool
 	if len(s.t) < 2 {
 		return nil, s.v, false
 	}
-	drop, equal, back := order(s.t)
-	if backwards("", back, len(s.t)) != nil || len(s.t)-len(drop) < 2 {
-		p.note("warning", what+" not used", fmt.Sprintf("its times run backwards at %d of %d samples", back, len(s.t)))
+	gone := order(s.t)
+	if fault := gone.tooMany("", len(s.t)); fault != nil || len(s.t)-len(gone.drop) < 2 {
+		p.note("warning", what+" not used", fmt.Sprintf("%d of its %d times run backwards, repeat or lie far off", len(gone.drop), len(s.t)))
 		return nil, s.v, false
 	}
-	if len(drop) > 0 {
-		p.note(levelFor(len(drop), len(s.t)), fmt.Sprintf("%d of %d samples of %s left out", len(drop), len(s.t), what),
-			fmt.Sprintf("%d repeat a time, %d run backwards", equal, back))
+	if len(gone.drop) > 0 {
+		p.note(levelFor(len(gone.drop), len(s.t)), fmt.Sprintf("%d of %d samples of %s left out", len(gone.drop), len(s.t), what),
+			"their times run backwards, repeat or lie far off")
 	}
 	v := s.v
 	for k := range 3 {
-		v[k] = without(v[k], drop)
+		v[k] = without(v[k], gone.drop)
 	}
-	return without(s.t, drop), v, true
+	return without(s.t, gone.drop), v, true
 }

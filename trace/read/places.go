@@ -122,16 +122,15 @@ func (x *fixes) finish(opt Options, walk *xmlWalk, routePoints int) (*part, *Fau
 			fmt.Sprintf("line %d: %s; what came before was read", cut.Line, cut.Found))
 	}
 	pl.sortSegments()
-	drop, equal, back := order(pl.t)
-	if fault := backwards(p.sum.File, back, len(pl.t)); fault != nil {
+	gone, n := order(pl.t), len(pl.t)
+	if fault := gone.tooMany(p.sum.File, n); fault != nil {
 		return nil, refuse(*fault, x.problems)
 	}
-	n := len(pl.t)
-	pl.drop(drop)
+	pl.drop(gone.drop)
 	if len(pl.t) < 2 && !marksDo {
 		return nil, refuse(Fault{File: p.sum.File, Field: "time", Found: "all points have the same time", Expected: "times that increase"}, x.problems)
 	}
-	p.leftOut(equal, back, n, "points")
+	p.leftOut(gone, n, "points")
 	x.tell(n)
 	if len(pl.t) > 0 {
 		p.places = pl

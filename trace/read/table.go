@@ -84,41 +84,48 @@ func (tab *table) settle(p *part, from, to role) *Faults {
 		spread(tm)
 		p.note("caution", fmt.Sprintf("%d of %d samples share the time of the one before", repeats, len(tm)), "laid evenly between the stamps")
 	}
-	drop, equal, back := order(tm)
-	if fault := backwards(p.sum.File, back, len(tm)); fault != nil {
+	gone, n := order(tm), len(tm)
+	if fault := gone.tooMany(p.sum.File, n); fault != nil {
 		return refuse(*fault, problems{})
 	}
-	n := len(tm)
 	for r := from; r <= to; r++ {
-		tab.col[r] = without(tab.col[r], drop)
+		tab.col[r] = without(tab.col[r], gone.drop)
 	}
 	if len(tab.col[roleT]) < 2 {
 		return refuse(Fault{File: p.sum.File, Field: "time", Found: counted(len(tab.col[roleT]), "row with a time of its own", "rows with a time of their own"),
 			Expected: "at least 2", Hint: "a ride has thousands"}, problems{})
 	}
-	p.leftOut(equal, back, n, "rows")
+	p.leftOut(gone, n, "rows")
 	return nil
 }
 
-// backwards is the refusal of a clock that runs backwards too often; nil where it does not.
-func backwards(file string, back, n int) *Fault {
+// tooMany is the refusal of a clock that can't be trusted; nil where it can.
+func (l lost) tooMany(file string, n int) *Fault {
 	// Devices repeat or swap a few samples when they flush; a fifth is no hiccup.
 	const most = 0.2
-	if float64(back) <= most*float64(n) {
+	f := &Fault{File: file, Field: "time", Expected: "times that increase", Hint: "the file may hold several recordings: split it, or export it anew"}
+	switch {
+	case float64(l.back) > most*float64(n):
+		f.Found = fmt.Sprintf("times run backwards at %d of %d samples", l.back, n)
+	case float64(l.far) > most*float64(n):
+		f.Found, f.Expected = fmt.Sprintf("%d of %d samples are weeks from the others", l.far, n), "one ride"
+	default:
 		return nil
 	}
-	return &Fault{File: file, Field: "time", Found: fmt.Sprintf("times run backwards at %d of %d samples", back, n),
-		Expected: "times that increase", Hint: "the file may hold several recordings: split it, or export it anew"}
+	return f
 }
 
 // leftOut keeps and tells how many samples the ordering of the times cost.
-func (p *part) leftOut(equal, back, n int, what string) {
-	p.sum.OutOfOrder, p.sum.Repeated, p.sum.Rows = back, equal, n-equal-back
-	if equal > 0 {
-		p.note(levelFor(equal, n), fmt.Sprintf("%d of %d %s left out", equal, n, what), "they repeat the time of the one before")
+func (p *part) leftOut(l lost, n int, what string) {
+	p.sum.OutOfOrder, p.sum.Repeated, p.sum.Rows = l.back+l.far, l.equal, n-len(l.drop)
+	if l.equal > 0 {
+		p.note(levelFor(l.equal, n), fmt.Sprintf("%d of %d %s left out", l.equal, n, what), "they repeat the time of the one before")
 	}
-	if back > 0 {
-		p.note("caution", fmt.Sprintf("%d of %d %s left out", back, n, what), "their times run backwards")
+	if l.back > 0 {
+		p.note("caution", fmt.Sprintf("%d of %d %s left out", l.back, n, what), "their times run backwards")
+	}
+	if l.far > 0 {
+		p.note("caution", fmt.Sprintf("%d of %d %s left out", l.far, n, what), "their times are a week or more from the others'")
 	}
 }
 
@@ -187,8 +194,7 @@ func (tab *table) changes() *places {
 		lastLat, lastLon = lat, lon
 		pl.add(t, fix{lat: lat, lon: wrapLon(lon), height: tab.at(roleHeight, i), speed: tab.speedAt(i)})
 	}
-	drop, _, _ := order(pl.t)
-	pl.drop(drop)
+	pl.drop(order(pl.t).drop)
 	if len(pl.t) < 2 {
 		return nil
 	}
