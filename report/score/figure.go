@@ -49,6 +49,17 @@ func (f Figure) MedianAbs() float64 {
 	return median(f.each(func(t Told) float64 { return math.Abs(t.Found - t.True) }))
 }
 
+// WorstAbs is the largest |found - true|; NaN with nothing told.
+func (f Figure) WorstAbs() float64 {
+	worst := math.NaN()
+	for _, t := range f.Told {
+		if d := math.Abs(t.Found - t.True); !(d <= worst) {
+			worst = d
+		}
+	}
+	return worst
+}
+
 // MedianShare is the median of |found - true| / |true|, over the truths that are not 0; NaN without.
 func (f Figure) MedianShare() float64 {
 	var x []float64

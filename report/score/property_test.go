@@ -206,6 +206,9 @@ func TestMirrorFlipsSidesOnly(t *testing.T) {
 // The same of some rounds with known truth, whose noise, gaps, refusals and clocks are harder. What is found by
 // iteration may end a little elsewhere.
 func TestRoundsInMirrorAndTurned(t *testing.T) {
+	if testing.Short() {
+		t.Skip("-short leaves the rounds with known truth out")
+	}
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, name := range []string{"03-teaching-green-first", "06-full-refusal", "08-pony-motion-only", "09-full-wrist-offset-clock"} {
 		t.Run(name, func(t *testing.T) {

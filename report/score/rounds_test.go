@@ -80,6 +80,9 @@ func readTruthFile(t *testing.T, dir string) *Truth {
 // scores by kind of recording. SCORE_EACH=1 prints every round as well,
 // SCORE_ONLY=text keeps the rounds whose folder has that text in its name.
 func TestScoreRounds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("-short leaves the rounds with known truth out")
+	}
 	dirs := roundDirs(t)
 	if len(dirs) == 0 {
 		t.Skip("the rounds with known truth are not beside the project")

@@ -68,6 +68,7 @@ type Result struct {
 	// Of the lines:
 	Strides, StrideLengthM, StrideS, SpeedMS, TrackM Figure
 	TurnedDeg, RadiusMinM                            Figure // RadiusMinM of turns only
+	Grade, Homeward                                  Figure // told without an interval
 	TrueTurns, RightTurns                            int    // lines that turn, and those with the right direction
 
 	// GaitS is the time by true gait (row) and told gait (column, the last one for none), seconds, in
@@ -79,6 +80,7 @@ type Result struct {
 	StrideBiasS                             []float64 // found - true, within StrideWideS
 	TrueLeads, ToldLeads, RightLeads        int
 
+	ClockS  Figure    // told without an interval; where two clocks were recorded
 	PlacedM []float64 // distance of the placing from the receiver's true offset, one a round
 }
 
@@ -92,6 +94,9 @@ func Round(d *report.Debrief, t *Truth) *Result {
 	r.gaits(d, t, shift)
 	r.strides(d, t, shift)
 	r.placing(d, t)
+	if m := t.Sensors.Motion; m != nil && m.ClockS != nil && t.Sensors.Positions != nil {
+		r.ClockS.add(exactly(d.Recording.ClockOffsetS), *m.ClockS)
+	}
 	return r
 }
 
@@ -184,6 +189,15 @@ func shifted(e *trace.Estimate, by float64) *trace.Estimate {
 	return &trace.Estimate{Value: e.Value + by, Low: e.Low + by, High: e.High + by}
 }
 
+// exactly is a figure that was told without an interval.
+func exactly(v *float64) *trace.Estimate {
+	if v == nil {
+		return nil
+	}
+	e := trace.Exactly(*v)
+	return &e
+}
+
 // addKnown takes a figure in where the truth has it.
 func addKnown(f *Figure, e *trace.Estimate, truth *float64) {
 	if truth != nil {
@@ -266,6 +280,8 @@ func (r *Result) lines(d *report.Debrief, t *Truth, pairs []effortPair) {
 		addKnown(&r.StrideS, l.StrideS, tl.StrideS)
 		r.SpeedMS.add(l.SpeedMS, tl.SpeedMeanMS)
 		r.TrackM.add(l.TrackM, tl.TrackM)
+		addKnown(&r.Grade, exactly(l.Grade), tl.GradeMean)
+		addKnown(&r.Homeward, exactly(l.Homeward), tl.HomeMean)
 		var turn report.Turn
 		if l.Turn != nil {
 			turn = *l.Turn
@@ -428,6 +444,9 @@ func (r *Result) Merge(o *Result) {
 	r.TrackM.merge(o.TrackM)
 	r.TurnedDeg.merge(o.TurnedDeg)
 	r.RadiusMinM.merge(o.RadiusMinM)
+	r.Grade.merge(o.Grade)
+	r.Homeward.merge(o.Homeward)
+	r.ClockS.merge(o.ClockS)
 	r.TrueTurns += o.TrueTurns
 	r.RightTurns += o.RightTurns
 	for i := range r.GaitS {

@@ -32,14 +32,14 @@ func smallTruth(t *testing.T) *Truth {
 			{"obstacle": "3", "k": 2, "outcome": "ran out", "t": 50},
 			{"obstacle": "3", "k": 2, "outcome": "jumped", "takeoff_s": 70, "landing_s": 70.5, "takeoff_distance_m": 1.5, "landing_distance_m": 1.6, "speed_over_m_s": 5}],
 		"lines": [
-			{"from": "1", "to": "1", "k": 0, "strides": 32, "stride_length_m": 3.0, "stride_s": 0.6, "track_m": 100, "radius_min_m": 8, "turned_deg": -358, "turn": "right", "speed_mean_m_s": 5},
+			{"from": "1", "to": "1", "k": 0, "strides": 32, "stride_length_m": 3.0, "stride_s": 0.6, "track_m": 100, "radius_min_m": 8, "turned_deg": -358, "turn": "right", "speed_mean_m_s": 5, "grade_mean": 0.01, "homeward_mean": -0.5},
 			{"from": "1", "to": "2", "k": 1, "strides": 5, "stride_length_m": 3.0, "stride_s": 0.6, "track_m": 17, "radius_min_m": 300, "turned_deg": 2, "turn": "straight", "speed_mean_m_s": 5}],
 		"gaits": [["walk", 0, 5], ["trot", 5, 8], ["canter", 8, 98], ["halt", 98, 100]],
 		"strides": [{"gait": "trot", "t0": 5, "t1": 5.7}, {"gait": "canter", "t0": 8, "t1": 8.6}, {"gait": "canter", "t0": 8.6, "t1": 9.2},
 			{"gait": "canter", "t0": 9.2, "t1": 9.8}, {"gait": "canter", "t0": 10.7, "t1": 11.3}],
 		"leads": [[8, "left"], [8.6, "left"], [9.2, "right"], [10.7, "right"]],
 		"gnss_offset_m": [3, -4],
-		"sensors": {"gnss": {"hz": 1}, "inertial": {"hz": 100, "mount": "wrist"}}}`))
+		"sensors": {"gnss": {"hz": 1}, "inertial": {"hz": 100, "mount": "wrist", "clock_s": 7}}}`))
 	require.NoError(t, err)
 	return truth
 }
@@ -61,7 +61,7 @@ func rightDebrief() *report.Debrief {
 	}
 	left, right := p("left"), p("right")
 	return &report.Debrief{
-		Recording: report.RecordingInfo{Start: p("2026-01-02T03:04:05Z"), PositionHz: p(1.0), MotionHz: p(100.0)},
+		Recording: report.RecordingInfo{Start: p("2026-01-02T03:04:05Z"), PositionHz: p(1.0), MotionHz: p(100.0), ClockOffsetS: p(7.25)},
 		Basis:     "position+motion",
 		Course:    &report.CourseInfo{Placed: &report.Placed{RightM: 3, ForwardM: -4}},
 		Efforts: []report.Effort{
@@ -92,6 +92,8 @@ func TestRightDebriefScoresFull(t *testing.T) {
 	}
 	require.Equal(t, 1, r.RadiusMinM.Truths, "the straight line's radius is not scored")
 	require.Equal(t, []int{1, 1}, []int{r.TrueTurns, r.RightTurns})
+	require.Equal(t, []int{1, 0}, []int{r.Grade.Truths, len(r.Grade.Told)}, "one line has a grade, and none was told")
+	require.Equal(t, 0.25, r.ClockS.WorstAbs())
 	require.Equal(t, 1.0, r.GaitRight())
 	require.Equal(t, []int{4, 4, 4}, []int{r.TrueStrides, r.ToldStrides, r.PairedStrides}, "trot strides are not scored")
 	require.Equal(t, 1.0, r.StrideF1())

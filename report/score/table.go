@@ -162,6 +162,8 @@ func rows() []row {
 		{fmt.Sprintf("turn's side, of turns > %.0f deg", TurnMinDeg), of(func(r *Result) int { return r.RightTurns }, func(r *Result) int { return r.TrueTurns })},
 		{"tightest radius, |error|, %", medianShare(radius)},
 		{"tightest radius, bias, m", bias(radius, "%+.2f", 1)},
+		{"grade, median |error|, %", func(r *Result) string { return number("%.2f", r.Grade.MedianAbs()*100, len(r.Grade.Told)) }},
+		{"homeward, median |error|", func(r *Result) string { return number("%.3f", r.Homeward.MedianAbs(), len(r.Homeward.Told)) }},
 		{"gaits, strides, leads, placing", nil},
 		{"gait right, share of time", func(r *Result) string { return number("%.4f", r.GaitRight(), -1) }},
 		{"canter strides found", of(func(r *Result) int { return r.PairedStrides }, func(r *Result) int { return r.TrueStrides })},
@@ -171,6 +173,7 @@ func rows() []row {
 		{"lead told", of(func(r *Result) int { return r.ToldLeads }, func(r *Result) int { return r.TrueLeads })},
 		{"lead right where told", of(func(r *Result) int { return r.RightLeads }, func(r *Result) int { return r.ToldLeads })},
 		{"placing, median |error|, m", func(r *Result) string { return number("%.2f", median(r.PlacedM), len(r.PlacedM)) }},
+		{"clocks' offset, worst |error|, s", func(r *Result) string { return number("%.3f", r.ClockS.WorstAbs(), len(r.ClockS.Told)) }},
 		{"truths inside the 90 % interval (x: by what to widen it)", nil},
 	}
 	for _, c := range []struct {

@@ -57,7 +57,8 @@ type TrueLine struct {
 	TurnedDeg   float64  `json:"turned_deg"`     // left positive
 	Turn        string   `json:"turn"`           // left | right | straight
 	SpeedMeanMS float64  `json:"speed_mean_m_s"` // the trunk's way over time, landing to take-off
-	GradeMean   *float64 `json:"grade_mean"`
+	GradeMean   *float64 `json:"grade_mean"`     // rise per metre
+	HomeMean    *float64 `json:"homeward_mean"`  // cosine towards home
 }
 
 // TrueGait is a stretch in one gait, [FromS, ToS).
@@ -112,6 +113,8 @@ type TruthSensors struct {
 	Motion *struct {
 		RateHz float64 `json:"hz"`
 		Mount  string  `json:"mount"` // saddle | pocket | wrist
+		// ClockS is how far the motion's clock was ahead of the positions'.
+		ClockS *float64 `json:"clock_s"`
 	} `json:"inertial"`
 }
 
