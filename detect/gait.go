@@ -19,6 +19,8 @@ const (
 	highFromHz, highToHz   = 2.45, 3.7
 	quickFromHz, quickToHz = 3.0, 4.6 // the second harmonic of a walk's wave, above an arm's sway
 	bandStepHz             = 0.1
+	// no gait's wave but its weak high harmonics lies here: what is found is the sensor's noise
+	noiseFromHz, noiseToHz, noiseStepHz = 6.0, 9.0, 0.25
 )
 
 // gaitWin is what one window shows.
@@ -29,7 +31,7 @@ type gaitWin struct {
 	peakHz  float64 // frequency of the strongest line in the low band
 	trotHz  float64 // and in the high band
 	slow    float64 // ln of the power at 0.5 to 1.1 Hz
-	quick   float64 // ln of the power at 3.0 to 4.6 Hz
+	quick   float64 // ln of the power at 3.0 to 4.6 Hz, the sensor's noise taken out
 	powLow  float64
 	powHigh float64
 }
@@ -49,6 +51,21 @@ func (p *piece) windows() []gaitWin {
 	var freqs []float64
 	for f := 0.5; f <= quickToHz+1e-9; f += bandStepHz {
 		freqs = append(freqs, f)
+	}
+	bands := len(freqs)
+	for f := noiseFromHz; f <= noiseToHz+1e-9; f += noiseStepHz {
+		freqs = append(freqs, f)
+	}
+	// white noise in the quick band for what is found in the noise band, from the smoothing's response
+	var inQuick, inNoise float64
+	for j, f := range freqs {
+		r := smoothPower(f, 0.015) * smoothPower(f, 0.03)
+		switch {
+		case j >= bands:
+			inNoise += r
+		case f >= quickFromHz-1e-9:
+			inQuick += r
+		}
 	}
 	// Hann-weighted cosine and sine tables; scaled so that the sum over bins is the power.
 	L := 2*half + 1
@@ -108,7 +125,7 @@ func (p *piece) windows() []gaitWin {
 		g := gaitWin{t: p.t0 + float64(c)*dt}
 		best, bestHigh := -1.0, -1.0
 		var slow float64
-		for j, f := range freqs {
+		for j, f := range freqs[:bands] {
 			switch {
 			case f >= lowFromHz-1e-9 && f <= lowToHz+1e-9:
 				g.powLow += pow[j]
@@ -124,12 +141,16 @@ func (p *piece) windows() []gaitWin {
 				slow += pow[j]
 			}
 		}
-		var quick float64
+		var quick, noise float64
 		for j, f := range freqs {
-			if f >= quickFromHz-1e-9 {
+			switch {
+			case j >= bands:
+				noise += pow[j] * inQuick / inNoise
+			case f >= quickFromHz-1e-9:
 				quick += pow[j]
 			}
 		}
+		quick = math.Max(quick-noise, 0.1*noise)
 		const floor = 1e-4 // (m/s²)², below any sensor's noise
 		g.level = math.Log(g.powLow + g.powHigh + floor)
 		g.ratio = math.Log((g.powHigh + floor/10) / (g.powLow + floor/10))
@@ -154,9 +175,9 @@ func gaitCost(g gaitWin, s Gait) float64 {
 	case Halt:
 		// what is left in the low band must be the tail of a slower sway, or next to nothing
 		over := g.level - math.Max(g.slow, -4.5)
-		return q(math.Max(g.level, 0), 0, 0.6) + q(math.Max(g.quick, -5.5), -5.5, 0.8) + q(math.Max(over, 0), 0, 1.5)
+		return q(math.Max(g.level, 0), 0, 0.6) + q(math.Max(g.quick, -6.5), -6.5, 0.8) + q(math.Max(over, 0), 0, 1.5)
 	case Walk:
-		return q(g.level, -0.7, 0.9) + q(math.Min(g.quick, -3.9), -3.9, 0.6) + q(math.Max(g.ratio, -1), -1, 1)
+		return q(g.level, -0.7, 0.9) + q(math.Min(g.quick, -4), -4, 0.9) + q(math.Max(g.ratio, -1), -1, 1)
 	case Trot:
 		return q(math.Min(g.level, 2.6), 2.6, 0.8) + q(math.Min(g.ratio, 2), 2, 0.9)
 	}

@@ -127,6 +127,12 @@ func resample(m *trace.Motion, from, to int) *piece {
 	return p
 }
 
+// meanHalf is how far each of the three running means of a window of standard deviation sdS reaches to each
+// side, in steps: the variance of three means of width w is (w²-1)/4.
+func meanHalf(sdS float64) int {
+	return int(math.Round(math.Sqrt(4*sdS*sdS/(stepS*stepS)+1))) / 2
+}
+
 // smooth is x under a near-Gaussian window of standard deviation sdS seconds: three running
 // means (Wells 1986), edges held. It delays nothing.
 func smooth(x []float64, sdS float64) []float64 {
@@ -135,9 +141,7 @@ func smooth(x []float64, sdS float64) []float64 {
 	if n < 2 {
 		return out
 	}
-	// the variance of three means of width w is (w²-1)/4 steps²
-	w := int(math.Round(math.Sqrt(4*sdS*sdS/(stepS*stepS) + 1)))
-	h := w / 2
+	h := meanHalf(sdS)
 	if h < 1 {
 		return out
 	}
@@ -155,6 +159,18 @@ func smooth(x []float64, sdS float64) []float64 {
 		out, buf = buf, out
 	}
 	return out
+}
+
+// smoothPower is the share of a wave's power that [smooth] lets through.
+func smoothPower(hz, sdS float64) float64 {
+	h := meanHalf(sdS)
+	if h < 1 {
+		return 1
+	}
+	w := float64(2*h + 1)
+	x := math.Pi * hz * stepS
+	r := math.Sin(w*x) / (w * math.Sin(x))
+	return math.Pow(r, 6)
 }
 
 // findUp sets the direction of up at every step.
