@@ -67,7 +67,7 @@ func writeHead(p *page, d *Debrief, explain bool) {
 	if d.Recording.Start != nil {
 		said = append(said, spokenTime(*d.Recording.Start))
 	}
-	said = append(said, clock(d.Recording.DurationS)+" min")
+	said = append(said, lasting(d.Recording.DurationS))
 	if d.Recording.PositionHz != nil {
 		said = append(said, fmt.Sprintf("positions %.3g Hz", *d.Recording.PositionHz))
 	}
@@ -121,7 +121,7 @@ func gaitTotals(spans []GaitSpan) string {
 			}
 		}
 		if total >= 0.5 {
-			said = append(said, gait+" "+clock(total))
+			said = append(said, gait+" "+lasting(total))
 		}
 	}
 	if len(said) == 0 {

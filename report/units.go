@@ -141,10 +141,21 @@ func resolved(e *trace.Estimate) bool {
 	return e != nil && (e.Low > 0 || e.High < 0)
 }
 
-// clock is a time of the recording as minutes and seconds, "1:02".
+// clock is a time as minutes and seconds, "1:02", from an hour on with hours, "1:01:02".
 func clock(s float64) string {
 	whole := int(math.Round(s))
+	if whole >= 3600 {
+		return fmt.Sprintf("%d:%02d:%02d", whole/3600, whole/60%60, whole%60)
+	}
 	return fmt.Sprintf("%d:%02d", whole/60, whole%60)
+}
+
+// lasting is a length of time with its unit.
+func lasting(s float64) string {
+	if math.Round(s) >= 3600 {
+		return clock(s) + " h"
+	}
+	return clock(s) + " min"
 }
 
 // plainShort is a figure without an interval and without decimals that are all zero: "62 s".

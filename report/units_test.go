@@ -41,6 +41,9 @@ func TestFiguresHaveTheDigitsThatTheirIntervalLeaves(t *testing.T) {
 	require.Equal(t, "72.0 ft", Imperial.length().plain(21.95))
 	require.Equal(t, "1:02", clock(61.6))
 	require.Equal(t, "10:00", clock(599.7)) // never 9:60
+	require.Equal(t, "1:00:00", clock(3599.6))
+	require.Equal(t, "1:01:02 h", lasting(3662))
+	require.Equal(t, "59:59 min", lasting(3599.4))
 }
 
 // What is printed must not claim more than is known: the printed interval holds the known one
