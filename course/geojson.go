@@ -211,6 +211,7 @@ func (r *mapReader) lineAt(offset int64) int {
 
 func (r *mapReader) read() *Plan {
 	const expected = "a GeoJSON FeatureCollection"
+	r.data = bytes.TrimPrefix(r.data, []byte("\uFEFF"))
 	if len(r.data) > maxGeoJSONBytes {
 		r.fault(0, "", fmt.Sprintf("found %d bytes", len(r.data)), fmt.Sprintf("a map of at most %d", maxGeoJSONBytes))
 		return nil

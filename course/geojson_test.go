@@ -151,6 +151,13 @@ func TestGeoJSONFaults(t *testing.T) {
 		{"geometry", `"type": "Polygon"`, `"type": "Point"`, `found "Point", expected a Polygon`},
 		{"no z", `"z": 2`, `"zz": 2`, `properties.z: the property is missing`},
 		{"coordinate system", `"features"`, `"crs": {"type": "name", "properties": {"name": "EPSG:27700"}}, "features"`, `found another coordinate system`},
+		{"second plan", `"role": "home"`, `"role": "plan"`, `found a second plan, expected one`},
+		{"id of no word", `"id": "2"`, `"id": {}`, `properties.id: found "{}", expected 1 to 32 printable characters`},
+		{"line of one place", `"role": "start"`, `"role": "arena"`, `found "LineString", expected a Polygon`},
+		{"route of no list", `"route": [`, `"route": 5, "was": [`, `properties.route: found "5", expected a list of up to 200 ids`},
+		{"lines of no list", `"lines": [`, `"lines": 5, "was": [`, `properties.lines: found what is no list of lines`},
+		{"line of unknown ids", `"to": "2"`, `"to": "9"`, `lines[0]: no obstacle has the id "9"`},
+		{"speed", `"speed": 325`, `"speed": 3`, `properties.speed: found "3", expected a number from 50 to 1200`},
 		{"format", `"groundline/1"`, `"groundline/7"`, `found "groundline/7", expected groundline/1`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -161,6 +168,22 @@ func TestGeoJSONFaults(t *testing.T) {
 			require.True(t, errors.As(err, &faults))
 			require.Contains(t, err.Error(), c.want)
 		})
+	}
+	for text, want := range map[string]string{
+		`{"type":"Feature","properties":{"role":"start"},"geometry":{"type":"LineString","coordinates":[[1,2],[1,2]]}}`:                                "both ends are the same place",
+		`{"type":"Feature","properties":{"role":"start"},"geometry":{"type":"LineString","coordinates":[[1,2],[1,2],[1,3]]}}`:                          "found a LineString of 3 places",
+		`{"type":"Feature","properties":{"role":"arena"},"geometry":{"type":"Polygon","coordinates":[[[1,2],[1,2.001],[1.001,2]]]}}`:                   "a ring of 3 places that is not closed",
+		`{"type":"Feature","properties":{"role":"arena"},"geometry":{"type":"Polygon","coordinates":[[],[]]}}`:                                         "found a Polygon of 2 rings",
+		`{"type":"Feature","properties":{"kind":"oxer","id":"9","facing_true":90},"geometry":{"type":"LineString","coordinates":[[1,2],[1,2.00001]]}}`: "",
+		`{"type":"Feature","properties":{"kind":"oxer","id":"9","facing_true":0},"geometry":{"type":"LineString","coordinates":[[1,2],[1,2.00001]]}}`:  "expected a bearing across the face",
+		`{"type":"Feature","properties":{"kind":"oxer","id":"9"},"geometry":{"type":"LineString","coordinates":[[1,2],[1,2]]}}`:                        "found a face of 0.00 m",
+	} {
+		_, _, err := ReadGeoJSON("m", []byte(`{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"kind":"wall","id":"1","facing_true":0},"geometry":{"type":"Point","coordinates":[1,2]}},`+text+`]}`))
+		if want == "" {
+			require.NoError(t, err, text)
+			continue
+		}
+		require.ErrorContains(t, err, want)
 	}
 	for _, text := range []string{"", "{}", "[]", "null", "5", `"x"`, `{"type":"FeatureCollection"}`, `{"type":"FeatureCollection","features":[null, 3, {}]}`,
 		"{\"type\": \"\xff\"}", strings.Repeat("[", 200000), strings.Repeat(" ", 5<<20)} {

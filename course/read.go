@@ -20,17 +20,18 @@ import (
 const planFormat = "groundline/1"
 
 // Limits of a plan file. A large course has some 20 obstacles and is 4 kB; these leave room
-// for a venue's whole store and keep hostile files cheap (the parser's work grows with the
-// square of the number of keys, and its stack with the nesting).
+// for a venue's whole store and keep hostile files cheap: the parser's work grows with the
+// square of the number of keys and its stack with the nesting, the planned track's work with
+// route times obstacles.
 const (
 	maxPlanBytes     = 256 << 10
 	maxStructure     = 20000 // separators, brackets and lines together
 	maxNesting       = 24
 	maxMarkers       = 500 // of anchors, aliases, tags and complex keys
-	maxObstacles     = 300
-	maxRoute         = 600
+	maxObstacles     = 150
+	maxRoute         = 200
 	maxLevels        = 500 // a thin plate through them is still solved in a fraction of a second
-	maxArenaPoints   = 200
+	maxArenaPoints   = 100
 	maxNameRunes     = 200
 	maxIDRunes       = 32
 	maxFaults        = 200

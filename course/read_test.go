@@ -12,6 +12,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"groundline/trace"
 )
 
 // goodPlan is a whole plan with everything that the format knows; an invented place.
@@ -117,6 +119,19 @@ func TestEveryFaultIsTold(t *testing.T) {
 		{"line twice", `from: "4a", to: "4b"`, `from: "1", to: "2"`, `course.yaml:24: lines[1]: the way from 1 to 2 given twice, expected it once (first in line 23)`},
 		{"walked", "21.45", "-2", `course.yaml:23: lines[0].walked: found "-2"`},
 		{"field twice", "name:", "speed: 300\nname:", `course.yaml:13: speed: field given twice, expected it once (first in line 2)`},
+		{"obstacles of no list", "obstacles:\n", "obstacles: 5\nspare:\n", `course.yaml:15: obstacles: found "5", expected a list of obstacles`},
+		{"no obstacles", "obstacles:\n", "obstacles: []\nspare:\n", `course.yaml:15: obstacles: found a list of 0, expected one obstacle or more`},
+		{"route of no list", `route: ["1", "2", "3", "4a", "4b"]`, `route: 1`, `course.yaml:21: route: found "1", expected a list of ids`},
+		{"long route", `route: ["1", "2", "3", "4a", "4b"]`, `route: ["1"` + strings.Repeat(`, "2"`, maxRoute) + `]`, `course.yaml:21: route: found a list of 201, expected at most 200`},
+		{"name of no text", "name: Long field, Thursday group", "name: [a]", `course.yaml:2: name: found a list of 1, expected a name`},
+		{"name that ends nowhere", "name: Long field, Thursday group", "name: " + strings.Repeat("x", 300), `expected a name of 1 to 200 printable characters`},
+		{"empty id", `{id: "2"`, `{id: ""`, `course.yaml:17: obstacles[1].id: found "", expected a name such as 7a of 1 to 32`},
+		{"anchor of no group", "{latitude: 51.4, longitude: -2.3, bearing: 41.5}", "51.4", `course.yaml:4: anchor: found "51.4", expected fields: latitude, longitude, bearing`},
+		{"block of text", "gate: [2, 22]", "gate: |\n  x", `course.yaml:11: gate: found a block of text, expected [x, y]`},
+		{"group for a place", "gate: [2, 22]", "gate: {x: 2}", `course.yaml:11: gate: found a group of fields`},
+		{"nothing for a place", "at: [62, 34]", "at: ", `obstacles[0].at: found nothing, expected [x, y]`},
+		{"list as key", "gate: [2, 22]", "[a]: 2", `course.yaml:11:`},
+		{"three ends", "[[74, 30], [74, 38]]", "[[74, 30], [74, 38], [1, 1]]", `course.yaml:13: start: found a list of 3, expected at most 2`},
 		{"anchor of YAML", "gate: [2, 22]", "gate: &g [2, 22]", `course.yaml:11: gate: found an anchor or alias, expected [x, y]`},
 		{"alias", "gate: [2, 22]", "gate: *g", `course.yaml:11: gate: found an anchor or alias`},
 		{"tag", "gate: [2, 22]", "gate: !!seq [2, 22]", `course.yaml:11: gate: found a tag`},
@@ -152,6 +167,20 @@ func TestAllFaultsOfAFileAtOnceInItsOrder(t *testing.T) {
 		at = append(at, fmt.Sprintf("%d %s", f.Line, f.Field))
 	}
 	require.Equal(t, []string{"3 units", "16 obstacles[0].facing", "16 obstacles[0].height", "18 obstacles[2].kind", "23 lines[0].to"}, at)
+}
+
+func TestFaultsWithoutEndAreCutShort(t *testing.T) {
+	_, _, err := ReadPlan("c", []byte("plan: groundline/1\nobstacles:\n"+strings.Repeat("  - {id: [], kind: x, at: 5, facing: n}\n", 140)+"route: []\n"))
+	var faults Faults
+	require.ErrorAs(t, err, &faults)
+	require.Len(t, faults, maxFaults+1)
+	require.Contains(t, err.Error(), "more faults than are told here")
+}
+
+func TestWarningAsANote(t *testing.T) {
+	n := Warning{Field: "line 1-2", What: "too short", Why: "ponies", Source: "a book"}.Note()
+	require.Equal(t, trace.Note{Level: "warning", What: "line 1-2: too short", Why: "ponies (a book)"}, n)
+	require.Equal(t, trace.Note{Level: "warning", What: "x", Why: "y"}, Warning{What: "x", Why: "y"}.Note())
 }
 
 func TestNothingAtAll(t *testing.T) {

@@ -52,7 +52,8 @@ func StridesIn(distanceM, strideM, heightM float64) float64 {
 	return distanceM/strideM - 1
 }
 
-// PlannedStrides is the whole number of strides nearest to what the distance asks.
+// PlannedStrides is the whole number of strides nearest to what the distance asks. The stride is the tables', of
+// which landing and take-off take half each; for a stride measured at the hooves see [Plan.Walk].
 func PlannedStrides(distanceM, strideM, heightM float64) int {
 	return max(0, int(math.Round(StridesIn(distanceM, strideM, heightM))))
 }

@@ -18,7 +18,7 @@ func shipped(t *testing.T, name string) []byte {
 
 // The course that is shipped as an example: what a person would measure on it, by hand.
 func TestExampleCourse(t *testing.T) {
-	p, w, err := ReadPlan("field.yaml", shipped(t, "field.yaml"))
+	p, w, err := Read("field.yaml", shipped(t, "field.yaml"))
 	require.NoError(t, err)
 	require.Empty(t, w)
 	f := p.Figures(Profiles()[0], TimeRuleSets()[0])
@@ -34,7 +34,7 @@ func TestExampleCourse(t *testing.T) {
 	require.InDelta(t, -0.02, *f.Lines[4].Grade, 1e-9, "1.8 m on 90 m, ridden downhill")
 	require.Equal(t, math.Ceil(f.LengthM*60/325), *f.TimeAllowedS)
 
-	m, w, err := ReadGeoJSON("field.geojson", shipped(t, "field.geojson"))
+	m, w, err := Read("field.geojson", shipped(t, "field.geojson"))
 	require.NoError(t, err)
 	require.Empty(t, w)
 	m.Anchor = p.Anchor
