@@ -31,7 +31,7 @@ func TestExamplesRun(t *testing.T) {
 	}
 	help(rootCommand(streams{}))
 
-	ran := 0
+	ran := map[string]bool{}
 	for _, line := range examples {
 		line, _, _ = strings.Cut(line, " #")
 		line = strings.Replace(strings.TrimSpace(line), "go run ./cmd/groundline", "groundline", 1)
@@ -39,7 +39,10 @@ func TestExamplesRun(t *testing.T) {
 		if len(args) == 0 || args[0] != "groundline" {
 			continue // blank, or a command of another tool
 		}
-		ran++
+		if ran[line] {
+			continue
+		}
+		ran[line] = true
 		t.Run(line, func(t *testing.T) {
 			t.Chdir(exampleFolder(t))
 			for i := range args { // a place of the example's own
@@ -56,7 +59,7 @@ func TestExamplesRun(t *testing.T) {
 			}
 		})
 	}
-	require.GreaterOrEqual(t, ran, 15, "hardly an example was found")
+	require.GreaterOrEqual(t, len(ran), 15, "hardly an example was found")
 }
 
 // exampleFolder has the files that the examples name: the demo's, and its motion as a phone with
@@ -89,4 +92,15 @@ func words(line string) []string {
 		out = append(out, strings.Trim(w, `"`))
 	}
 	return out
+}
+
+// The manual's sample is what the text's golden file holds today.
+func TestManualShowsTodaysText(t *testing.T) {
+	manual, err := os.ReadFile(filepath.Join(root, "README.md"))
+	require.NoError(t, err)
+	sample := regexp.MustCompile("(?s)```text\n(.*?)```").FindSubmatch(manual)
+	require.NotNil(t, sample)
+	today, err := os.ReadFile(filepath.Join(root, "report", "testdata", "both.golden"))
+	require.NoError(t, err)
+	require.Contains(t, string(today), string(sample[1]))
 }
