@@ -11,6 +11,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/stretchr/testify/require"
+
+	"groundline/course"
 )
 
 // Every command that the manual or a command's help shows is run as shown, among the files that it
@@ -103,4 +105,16 @@ func TestManualShowsTodaysText(t *testing.T) {
 	today, err := os.ReadFile(filepath.Join(root, "report", "testdata", "both.golden"))
 	require.NoError(t, err)
 	require.Contains(t, string(today), string(sample[1]))
+}
+
+// The manual's plan can be read without a fault or a warning, and rides as it says.
+func TestManualsPlanIsOne(t *testing.T) {
+	manual, err := os.ReadFile(filepath.Join(root, "README.md"))
+	require.NoError(t, err)
+	sample := regexp.MustCompile("(?s)```yaml\n(.*?)```").FindSubmatch(manual)
+	require.NotNil(t, sample)
+	plan, warnings, err := course.ReadPlan("README.md", sample[1])
+	require.NoError(t, err)
+	require.Empty(t, warnings)
+	require.InDelta(t, *plan.Lines[0].WalkedM, plan.Lines[0].MapM, 0.01)
 }
