@@ -61,7 +61,7 @@ func parseColumns(text string) (*handColumns, *Fault) {
 }
 
 // assign decides which column is what.
-func (l *layout) assign(rows [][][]byte, hand *handColumns, name string) *Fault {
+func (l *layout) assign(rows [][][]byte, hand *handColumns) *Fault {
 	chosen := map[role]int{}
 	countRate := 0.0
 	by := "header"
@@ -111,7 +111,7 @@ func (l *layout) assign(rows [][][]byte, hand *handColumns, name string) *Fault 
 	if fault := l.findClock(rows, chosen[roleT], countRate, located); fault != nil {
 		return fault
 	}
-	l.describe(chosen, by, name)
+	l.describe(chosen, by)
 	return nil
 }
 
@@ -508,7 +508,7 @@ func (l *layout) findClock(rows [][][]byte, c int, countRate float64, located bo
 }
 
 // describe keeps how the columns were understood.
-func (l *layout) describe(chosen map[role]int, by, name string) {
+func (l *layout) describe(chosen map[role]int, by string) {
 	taken := map[int]bool{}
 	for r := range roles {
 		at, ok := chosen[r]

@@ -314,3 +314,21 @@ func TestEveryRoundIsReadWithoutFlags(t *testing.T) {
 		})
 	}
 }
+
+// Two sensors in one table, a running number for a clock: read by columns named by hand, at
+// the rate that its makers' examples set.
+func TestTwoFeetByHand(t *testing.T) {
+	needShared(t)
+	path := shared + "/real/gait-foot/imu_sample.csv.gz"
+	rec, sums, err := Inspect(context.Background(), []string{path}, Options{Columns: "t=#1@204.8,ax=#2,ay=#4,az=#6,gx=#8,gy=#10,gz=#12"})
+	require.NoError(t, err)
+	sound(t, rec)
+	require.Len(t, rec.Motion.TimeS, 7928)
+	require.InDelta(t, 204.8, rec.Motion.RateHz, 1e-6)
+	require.InDelta(t, 0.8808107066241624, rec.Motion.AX[0], 1e-12)
+	require.InDelta(t, -0.11240170597252427*math.Pi/180, rec.Motion.GX[0], 1e-12)
+	require.InDelta(t, standardGravity, sums[0].Motion.RestMS2, 0.5)
+	right, err := Open(context.Background(), []string{path}, Options{Columns: "t=#1@204.8hz,ax=#3,ay=#5,az=#7"})
+	require.NoError(t, err)
+	require.InDelta(t, 0.3115525903932168, right.Motion.AX[0], 1e-12)
+}

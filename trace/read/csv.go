@@ -176,7 +176,6 @@ type layout struct {
 	names                 []string // headers, or "column 3"
 	headings              []heading
 	device                string
-	comment               string
 
 	timeText   bool    // times are written as dates
 	timeUnit   float64 // seconds per count
@@ -356,7 +355,7 @@ func understand(name string, head []byte, hand *handColumns) (*layout, *Fault) {
 	}
 	lay.findPoint(rows)
 	lay.name(lines, headerAt, len(rows[0]))
-	if fault := lay.assign(rows, hand, name); fault != nil {
+	if fault := lay.assign(rows, hand); fault != nil {
 		fault.File = name
 		return nil, fault
 	}

@@ -107,8 +107,8 @@ func (m moment) before(o moment) bool {
 
 func (m moment) time() time.Time { return time.Unix(m.unixS, int64(m.nanoS)).UTC() }
 
-// startOf is the recording's time zero: of the places, else of the motion, else of the marks.
-// dated is false where those that count do not tell the date.
+// startOf is the recording's time zero: of the places, else of the motion, else of the marks,
+// whichever tell the date first. dated is false where none does.
 func startOf(located, moving, parts []*part) (start moment, dated bool) {
 	earliest := func(group []*part, first func(*part) float64) {
 		for _, p := range group {
@@ -117,12 +117,11 @@ func startOf(located, moving, parts []*part) (start moment, dated bool) {
 			}
 		}
 	}
-	switch {
-	case len(located) > 0:
-		earliest(located, func(p *part) float64 { return p.places.t[0] })
-	case len(moving) > 0:
+	earliest(located, func(p *part) float64 { return p.places.t[0] })
+	if !dated {
 		earliest(moving, func(p *part) float64 { return p.motion.t[0] })
-	default:
+	}
+	if !dated && len(located)+len(moving) == 0 {
 		earliest(parts, func(*part) float64 { return 0 })
 	}
 	return start, dated
@@ -200,8 +199,15 @@ func layOnClock(parts, located, moving []*part, start moment, dated bool) {
 			if dated {
 				by = p.base.since(start)
 			}
-		} else if dated && p.motion != nil {
-			p.note("caution", "its clock tells no date", "taken to start with the "+map[bool]string{true: "positions", false: "other motion"}[len(located) > 0])
+		} else if dated && (p.motion != nil || p.places != nil) {
+			with := "the other motion"
+			switch {
+			case p.places != nil:
+				with = "the motion"
+			case len(located) > 0:
+				with = "the positions"
+			}
+			p.note("caution", "its clock tells no date", "taken to start with "+with)
 		}
 		p.shift(by)
 	}

@@ -69,6 +69,18 @@ func TestACountingClockStartsWithThePositions(t *testing.T) {
 	require.InDelta(t, 19.99, rec.DurationS, 1e-9)
 }
 
+func TestPlacesOnACountingClockStartWithDatedMotion(t *testing.T) {
+	places := "time (s),lat,lon\n"
+	for i := range 20 {
+		places += fmt.Sprintf("%d,51.4%02d,-2.3\n", 700+i, i)
+	}
+	rec, _ := open(t, Input{Name: "p.csv", Data: []byte(places)}, sensor("m.csv", accHeader, 2000, func(i int) string { return fmt.Sprint(int64(1780477920)*1000 + int64(i)*10) }))
+	require.Equal(t, nineTwelve, rec.Start)
+	require.Zero(t, rec.Positions.TimeS[0])
+	require.Zero(t, rec.Motion.TimeS[0])
+	require.Contains(t, notes(rec), "p.csv: its clock tells no date: taken to start with the motion")
+}
+
 func TestADatedClockIsPlacedByItsTimes(t *testing.T) {
 	rec, _ := open(t, sensor("m.csv", accHeader, 2000, func(i int) string { return fmt.Sprint(int64(1780477920+3)*1000 + int64(i)*10) }), watch(nineTwelve, 20, time.RFC3339))
 	require.InDelta(t, 3, rec.Motion.TimeS[0], 1e-9)
