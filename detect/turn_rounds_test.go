@@ -250,3 +250,5 @@ func TestTurnsOfTheRounds(t *testing.T) {
 		require.Greater(t, float64(table[k].in)/float64(table[k].told), 0.84, k)
 	}
 }
+
+func fmtSeconds(s float64) string { return fmt.Sprintf("%.0f s", s) }
