@@ -47,7 +47,7 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 		},
 	}
 	flags := c.Flags()
-	flags.StringVar(&f.course, "course", "", "course plan (YAML) that was ridden")
+	flags.StringVar(&f.course, "course", "", "course plan that was ridden, YAML or GeoJSON")
 	flags.Var(&f.format, "format", "text for people, json for programs")
 	flags.StringVarP(&f.out, "output", "o", "", "write to this file instead of standard output")
 	flags.Var(&f.units, "units", "units of lengths in the text; JSON is in metres")

@@ -20,7 +20,7 @@ func readPlan(path string) (*course.Plan, []course.Warning, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	plan, warnings, err := course.ReadPlan(path, data)
+	plan, warnings, err := course.Read(path, data)
 	if err != nil {
 		return nil, nil, badInput(err)
 	}
