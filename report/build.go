@@ -50,6 +50,7 @@ type ride struct {
 	efforts []effort // as in res.Efforts
 	legs    []leg    // as in res.Legs
 	prior   prior
+	found   bool // the plan was found in the ride
 }
 
 func (r *ride) note(level, what, why string) {
@@ -77,10 +78,13 @@ func Build(rec *trace.Recording, plan *course.Plan, opt Options) (*Debrief, erro
 			return nil, err
 		}
 	}
-	if plan != nil {
-		if len(plan.Levels) > 0 {
+	if r.plan == nil && r.ev != nil && r.path != nil {
+		r.findPlan()
+	}
+	if r.plan != nil {
+		if len(r.plan.Levels) > 0 {
 			var why string
-			if r.surface, why = course.NewSurface(plan.Levels); r.surface == nil {
+			if r.surface, why = course.NewSurface(r.plan.Levels); r.surface == nil {
 				r.note("info", "no slope told", why)
 			}
 		}
@@ -131,7 +135,7 @@ func (r *ride) smooth() error {
 
 // follow reads from the ride which obstacle was jumped when.
 func (r *ride) follow() error {
-	in := follow.Input{Plan: r.plan, Path: r.path, Gaits: r.gaits}
+	in := follow.Input{Plan: r.plan, Path: r.path, Gaits: r.gaits, Found: r.found}
 	if r.ev != nil {
 		in.HasMotion, in.Jumps = true, r.ev.Jumps
 		if r.ev.YawTimeS != nil {
@@ -139,12 +143,15 @@ func (r *ride) follow() error {
 		}
 	}
 	if r.plan.Anchor == nil && r.path != nil {
-		r.note("warning", "the plan is not laid under the ride", "it has no anchor (latitude, longitude and bearing of the arena's corner), so the positions were left out")
-		in.Path = nil
-		r.path = nil
-		if r.ev == nil {
+		first, pose, err := follow.RideUnanchored(in)
+		if err != nil {
+			return err
+		}
+		if len(first.Efforts) < unanchoredLeast {
 			return &NoAnchorError{}
 		}
+		in.Path, in.Loose = pose.Apply(in.Path), true
+		r.note("caution", "the plan was laid by the ride itself", "it has no anchor (latitude, longitude and bearing of the arena's corner), so where it lies and which way it points were found from what was jumped")
 	}
 	if off, ok := follow.ClockOffset(in); ok {
 		if err := r.shiftMotion(off); err != nil {
@@ -168,7 +175,48 @@ func (r *ride) follow() error {
 	if len(res.Efforts) == 0 {
 		r.note("warning", "no obstacle of the plan was jumped in this recording", r.whyNothing())
 	}
+	if r.ev != nil && res.Path != nil {
+		r.belongs(len(res.Efforts), len(res.Unplaced))
+	}
 	return nil
+}
+
+// unanchoredLeast is how many obstacles must fall into place before a plan without an anchor is believed
+// to lie under a ride: three could by chance.
+const unanchoredLeast = 4
+
+// belongs warns where the plan and the ride hardly meet.
+func (r *ride) belongs(on, off int) {
+	if off >= 3 && off > on {
+		r.note("warning", "the plan and the ride may not belong together",
+			fmt.Sprintf("of %d jumps only %d fell on obstacles of the plan", on+off, on))
+	}
+}
+
+// findPlan makes a plan of the jumps themselves, where none was given.
+func (r *ride) findPlan() {
+	plan := follow.FoundObstacles(r.path, r.ev.Jumps)
+	if len(plan.Obstacles) == 0 {
+		return
+	}
+	// The corner of the found arena lies left of and before everything jumped.
+	const marginM = 12
+	minX, minY := math.Inf(1), math.Inf(1)
+	for _, o := range plan.Obstacles {
+		minX, minY = math.Min(minX, o.At.X), math.Min(minY, o.At.Y)
+	}
+	dx, dy := marginM-minX, marginM-minY
+	for i := range plan.Obstacles {
+		plan.Obstacles[i].At.X += dx
+		plan.Obstacles[i].At.Y += dy
+	}
+	plan.SetLines(nil)
+	corner, _ := r.track.Frame.FromENU(-dx, -dy, 0)
+	plan.Anchor = &course.Anchor{At: corner}
+	r.path = follow.Pose{X: dx, Y: dy}.Apply(r.path)
+	r.plan, r.found = plan, true
+	r.note("info", "no plan was given: the obstacles were found from the jumps",
+		"they are numbered in the order first jumped; where they stand and how far apart is the track's word, to a metre or two, and what they are built of is not known")
 }
 
 // shiftMotion brings the motion to the positions' clock and finds its events anew.
@@ -251,8 +299,9 @@ func (r *ride) debrief() *Debrief {
 		d.Horse.Name = &r.opt.HorseName
 	}
 	if r.plan != nil {
+		d.Plan = r.plan
 		d.Course = &CourseInfo{Name: r.plan.Name}
-		if r.res.Placement != nil {
+		if r.res.Placement != nil && !r.found {
 			p := r.res.Placement
 			d.Course.Placed = &Placed{RightM: p.ShiftX.Value, ForwardM: p.ShiftY.Value, TurnDeg: p.TurnDeg.Value, ResidualM: p.ResidualM}
 		}
@@ -260,6 +309,7 @@ func (r *ride) debrief() *Debrief {
 		d.Slope = r.tellSlope(d.Lines)
 	} else {
 		d.Efforts = r.bareEfforts()
+		d.Lines = r.bareLines()
 	}
 	d.Strides = r.tellStrides()
 	r.tellHorse(d)

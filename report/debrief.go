@@ -3,7 +3,10 @@
 // text that a coach reads aloud.
 package report
 
-import "groundline/trace"
+import (
+	"groundline/course"
+	"groundline/trace"
+)
 
 // Schema names the layout of the JSON debrief. Fields are added, never renamed.
 const Schema = "groundline.debrief/1"
@@ -30,6 +33,9 @@ type Debrief struct {
 	Strides   []Stride      `json:"strides"`
 	Horse     Horse         `json:"horse"`
 	Notes     []trace.Note  `json:"notes"`
+	// Plan is the plan that the ride was held against, given or found; nil without one. It is not part of
+	// the JSON.
+	Plan *course.Plan `json:"-"`
 }
 
 // RecordingInfo says what was read.

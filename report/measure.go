@@ -199,7 +199,7 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 	chord := math.Hypot(ob.At.X-oa.At.X, ob.At.Y-oa.At.Y)
 	bearing := math.Atan2(ob.At.X-oa.At.X, ob.At.Y-oa.At.Y) * 180 / math.Pi
 	m.straight = turn < 12 && math.Abs(wrapDeg(bearing-oa.FacingDeg)) < 12 && m.durS < 9
-	if l.RouteLine >= 0 && m.straight {
+	if l.RouteLine >= 0 && m.straight && !r.found {
 		if pl := r.plan.Lines[l.RouteLine]; pl.Kind == course.Related || pl.Kind == course.Combination {
 			m.planned = course.PlannedStrides(pl.DistanceM(), course.StandardStrideM, math.Max(oa.HeightM, ob.HeightM))
 		}
@@ -211,7 +211,7 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 			chord = *w + oa.SpreadM/2 + ob.SpreadM/2
 		}
 	}
-	if turn < 75 && math.Abs(wrapDeg(bearing-oa.FacingDeg)) < 50 && m.durS < 9 {
+	if !r.found && turn < 75 && math.Abs(wrapDeg(bearing-oa.FacingDeg)) < 50 && m.durS < 9 {
 		v := chord / (m.durS + (a.flightS+b.flightS)/2)
 		sd := math.Hypot(0.20, 0.05)
 		if !m.straight {

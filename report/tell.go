@@ -63,6 +63,40 @@ func (r *ride) bareEfforts() []Effort {
 	return out
 }
 
+// bareLineS is the longest time between two jumps that is told as a line where nothing else is known: some
+// twenty strides.
+const bareLineS = 13.0
+
+// bareLines are the ways between the jumps of a ride that has neither a plan nor positions: times and
+// strides only.
+func (r *ride) bareLines() []Line {
+	out := []Line{}
+	if r.ev == nil {
+		return out
+	}
+	r.prior = priorFor()
+	prev, n := -1, 0
+	for i, j := range r.ev.Jumps {
+		if j.Confidence < 0.5 {
+			continue
+		}
+		n++
+		if prev >= 0 && j.TakeoffS.Value-r.ev.Jumps[prev].LandingS.Value < bareLineS {
+			a := r.ev.Jumps[prev]
+			m := leg{durS: j.TakeoffS.Value - a.LandingS.Value, durSD: math.Hypot(j.TakeoffS.SD(), a.LandingS.SD())}
+			r.count(&m, prev, i)
+			out = append(out, Line{From: fmt.Sprintf("jump %d", n-1), To: fmt.Sprintf("jump %d", n), Attempt: 1, Kind: string(course.Between),
+				Strides: m.strides, StridesBy: m.by, StrideS: m.strideS, RhythmCV: rhythm(m.beats), StrideLengthsM: []float64{},
+				Turn: r.turnByGyro(a.LandingS.Value, j.TakeoffS.Value)})
+		}
+		prev = i
+	}
+	if len(out) > 0 {
+		r.note("info", "lines by time and strides only", "without a plan and without positions nobody can say which obstacles these were, how far apart, or how long a stride")
+	}
+	return out
+}
+
 func number(n int) *int {
 	if n == 0 {
 		return nil
@@ -181,7 +215,9 @@ func (r *ride) tellLines() []Line {
 				t.PlannedStrides = &n
 			}
 		}
-		if r.path != nil {
+		if r.path == nil {
+			t.Turn = r.turnByGyro(from, to)
+		} else {
 			t.SpeedInMS, t.SpeedOutMS, t.SpeedDriftMS = r.ends(from, to)
 			t.Turn = r.turn(from, to)
 			t.StrideLengthsM = r.strideLengths(m, from, to)
@@ -190,7 +226,7 @@ func (r *ride) tellLines() []Line {
 		out = append(out, t)
 	}
 	if r.path == nil && len(out) > 0 {
-		r.note("info", "no track, no turns and no speeds on turning lines", "the recording has no positions; on straight lines speed and stride length come from the plan's distance and the time")
+		r.note("info", "no track and no speeds on turning lines", "the recording has no positions, so no radius and no pace along the way; on straight lines speed and stride length come from the plan's distance and the time")
 	}
 	return out
 }
@@ -255,8 +291,35 @@ func (r *ride) ends(from, to float64) (in, out, drift *trace.Estimate) {
 
 // turn is how the line turned.
 func (r *ride) turn(from, to float64) *Turn {
-	return nil // TODO
+	t, ok := detect.TurnBetween(r.track, from+r.lagS(), to+r.lagS())
+	if !ok {
+		return nil
+	}
+	return &Turn{Direction: t.Direction, TurnedDeg: &t.TurnedDeg, RadiusMinM: t.RadiusMinM, SpeedMinMS: t.SpeedMinMS}
 }
+
+// turnByGyro is how a line turned by the gyroscope alone: how far, not how tightly.
+func (r *ride) turnByGyro(from, to float64) *Turn {
+	if r.ev == nil || r.ev.YawTimeS == nil {
+		return nil
+	}
+	deg, sd, ok := r.turnedByGyro(from, to)
+	if !ok {
+		return nil
+	}
+	e := trace.FromSD(deg, sd)
+	t := &Turn{Direction: "straight", TurnedDeg: &e}
+	switch {
+	case deg > straightDeg:
+		t.Direction = "left"
+	case deg < -straightDeg:
+		t.Direction = "right"
+	}
+	return t
+}
+
+// straightDeg is the net turn below which a line is called straight: a rider sees no turn in it.
+const straightDeg = 10.0
 
 // strideLengths are the lengths of the single strides, rescaled so that they fit the line's mean.
 func (r *ride) strideLengths(m leg, from, to float64) []float64 {

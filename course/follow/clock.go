@@ -26,9 +26,8 @@ func ClockOffset(in Input) (trace.Estimate, bool) {
 	alone := in
 	alone.HasMotion, alone.Jumps, alone.TurnedDeg = false, nil, nil
 	m := newModel(alone)
-	_, _, seq := m.placeAndDecode(alone)
 	var passes []float64
-	for _, d := range seq {
+	for _, d := range m.placeAndDecode(alone).seq {
 		if d.p > 0.5 {
 			passes = append(passes, d.cand.timeS)
 		}

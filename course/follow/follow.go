@@ -78,6 +78,8 @@ type Result struct {
 	// Unplaced are jumps of the sensor that no obstacle of the plan accounts for.
 	Unplaced []int
 	Notes    []trace.Note
+
+	score float64 // log likelihood ratio of the whole reading
 }
 
 // Input is what is known of the ride.
@@ -93,6 +95,11 @@ type Input struct {
 	// TurnedDeg is how far the horse turned between two instants, left positive, by the gyroscope; nil
 	// without one.
 	TurnedDeg func(fromS, toS float64) (deg, sd float64, ok bool)
+	// Found tells that the plan was found in the ride: its route is a guess, so nothing is held against it, no round,
+	// no warm-up and no disobedience.
+	Found bool
+	// Loose tells that Path lies in the plan's axes only to some degrees and metres.
+	Loose bool
 }
 
 // ErrNoRoute is returned for a plan whose route has no obstacle to jump.
@@ -113,9 +120,9 @@ func Ride(in Input) (*Result, error) {
 		res.collect(m, seq)
 		return res, nil
 	}
-	placement, laid, seq := m.placeAndDecode(in)
-	res.Placement, res.Path = placement, laid
-	res.collect(m, seq)
+	best := m.placeAndDecode(in)
+	res.Placement, res.Path, res.score = best.p, best.path, best.score
+	res.collect(m, best.seq)
 	return res, nil
 }
 
@@ -178,7 +185,7 @@ type reading struct {
 // moves; the guess whose sequence is likeliest wins. A track that passes one obstacle twice within
 // half a minute may have run out at it the first time; where no sensor tells, that reading is
 // worked out too, with a placement of its own.
-func (m *model) placeAndDecode(in Input) (*place.Placement, *place.Path, []decoded) {
+func (m *model) placeAndDecode(in Input) reading {
 	best := reading{score: math.Inf(-1)}
 	for _, s := range m.firstShifts(in.Path) {
 		guess := &place.Path{}
@@ -218,8 +225,11 @@ func (m *model) placeAndDecode(in Input) (*place.Placement, *place.Path, []decod
 		}
 		best = better
 	}
-	return best.p, best.path, best.seq
+	return best
 }
+
+// looseTurnDeg is how far a pose found by vote may be turned.
+const looseTurnDeg = 5
 
 // settle decodes and places in turn, from a first laid path, until the sequence stays.
 func (m *model) settle(in Input, laid *place.Path) reading {
@@ -246,7 +256,11 @@ func (m *model) settle(in Input, laid *place.Path) reading {
 			overs = append(overs, place.Over{MidS: d.cand.timeS, Obstacle: in.Plan.Obstacles[m.states[d.state].obstacle],
 				At: at, Timed: d.cand.jump >= 0})
 		}
-		q, err := place.Fit(overs, centre, place.Defaults())
+		opt := place.Defaults()
+		if in.Loose {
+			opt.TurnSDDeg = looseTurnDeg
+		}
+		q, err := place.Fit(overs, centre, opt)
 		if err != nil {
 			break
 		}

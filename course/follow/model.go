@@ -90,8 +90,10 @@ func newModel(in Input) *model {
 		m.states = append(m.states, state{obstacle: index[id], route: k})
 		m.inRoute[index[id]] = true
 	}
-	for k, id := range in.Plan.Route {
-		m.states = append(m.states, state{obstacle: index[id], route: k, disobey: true})
+	if !in.Found {
+		for k, id := range in.Plan.Route {
+			m.states = append(m.states, state{obstacle: index[id], route: k, disobey: true})
+		}
 	}
 	for i, o := range in.Plan.Obstacles {
 		if !m.inRoute[i] && o.Kind != course.Pole {

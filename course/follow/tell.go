@@ -66,7 +66,9 @@ func (m *model) tell(r *Result) {
 		attempts[e.Obstacle]++
 		e.Attempt = attempts[e.Obstacle]
 	}
-	r.Rounds = m.rounds(r.Efforts)
+	if !m.in.Found {
+		r.Rounds = m.rounds(r.Efforts)
+	}
 	for n, rd := range r.Rounds {
 		for i := rd.FirstEffort; i <= rd.LastEffort; i++ {
 			r.Efforts[i].Round = n + 1
@@ -92,7 +94,9 @@ func (m *model) tell(r *Result) {
 		}
 		prev = i
 	}
-	m.markWarmUps(r)
+	if !m.in.Found {
+		m.markWarmUps(r)
+	}
 	for _, e := range r.Efforts {
 		id := m.in.Plan.Obstacles[e.Obstacle].ID
 		switch {

@@ -41,7 +41,7 @@ type Options struct {
 // middle of the hooves' by some 0.35 m. The spreads of single jumps, 0.3 m along and 0.4 m across,
 // are common practice: a horse presented straight jumps the middle of the fence.
 func Defaults() Options {
-	return Options{ShiftSDM: 4, TurnSDDeg: 1, WanderTauS: 60, LagSDS: 0.3,
+	return Options{ShiftSDM: 4, TurnSDDeg: 2, WanderTauS: 60, LagSDS: 0.3,
 		AheadM: 0.35, AheadSDM: 0.15, JumpAlongSD: 0.3, JumpAcrosSD: 0.4}
 }
 
