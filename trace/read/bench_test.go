@@ -12,6 +12,8 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"github.com/muktihari/fit/proto"
 )
 
 // readAgain opens the input again and again, and reports the speed by processor time too, which
@@ -153,4 +155,24 @@ func BenchmarkDay(b *testing.B) {
 			b.ReportMetric(kb/1024, "MB-resident")
 		}
 	}
+}
+
+// 100,000 records of a FIT file: a day at 1 Hz.
+func BenchmarkFIT(b *testing.B) {
+	var messages []proto.Message
+	for i := range 100_000 {
+		messages = append(messages, fitRecord(i))
+	}
+	readAgain(b, []Input{{Name: "a.fit", Data: fitFile(b, messages...)}})
+}
+
+func BenchmarkTCX(b *testing.B) {
+	point := tcxText[strings.Index(tcxText, "<Trackpoint>"):strings.Index(tcxText, "</Trackpoint>")]
+	var text strings.Builder
+	text.WriteString(tcxText[:strings.Index(tcxText, "<Trackpoint>")])
+	for i := range 36_000 {
+		text.WriteString(strings.Replace(point, "T09:12:00.000", fmt.Sprintf("T%02d:%02d:%02d.000", 9+i/3600, i/60%60, i%60), 1) + "</Trackpoint>\n")
+	}
+	text.WriteString("</Track></Lap></Activity></Activities></TrainingCenterDatabase>")
+	readAgain(b, []Input{{Name: "a.tcx", Data: []byte(text.String())}})
 }

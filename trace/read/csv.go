@@ -516,14 +516,14 @@ func allUnits(fields [][]byte) bool {
 	return n >= 2
 }
 
-// nanoseconds in a second and the like: the units that clocks count in.
+// clockUnits are the units that clocks count in.
 var clockUnits = []struct {
 	name string
 	s    float64
 }{{"s", 1}, {"ms", 1e-3}, {"us", 1e-6}, {"ns", 1e-9}}
 
-// epochS tells a count of seconds since 1970 that a recording can have: 1990 to 2100.
-// A device that has run since its start counts less than 20 years.
-func epochS(s float64) bool { return s > 631_152_000 && s < 4_102_444_800 }
+// epochS tells a count of seconds since 1970 that a recording can have: November 2004 to 2100.
+// Less is a device's own count: since its start, or since 2000 as some chest straps have it.
+func epochS(s float64) bool { return s > 1_100_000_000 && s < 4_102_444_800 }
 
 var nan = math.NaN()

@@ -396,3 +396,113 @@ func TestRowLimit(t *testing.T) {
 	_, err := OpenBytes(context.Background(), []Input{{Name: "m.csv", Data: []byte(rows(1000, nil))}}, Options{Limits: Limits{Rows: 100}})
 	requireFault(t, err, "more than 100 rows")
 }
+
+// Headers as loggers of many makers write them (common practice).
+func TestHeadings(t *testing.T) {
+	const x, y, z, none = 0, 1, 2, -1
+	for _, c := range []struct {
+		raw    string
+		what   quantity
+		axis   int
+		unit   string
+		linear bool
+	}{
+		{"time", timeOf, none, "", false},
+		{"Time (s)", timeOf, none, "s", false},
+		{"timestamp_ms", timeOf, none, "ms", false},
+		{"time_unix_s", timeOf, none, "s", false},
+		{"seconds_elapsed", timeOf, none, "s", false},
+		{"sensor timestamp [ns]", timeOf, none, "ns", false},
+		{"Time since start in ms ", timeOf, none, "ms", false},
+		{"epoc (ms)", timeOf, none, "ms", false},
+		{"t_us", timeOf, none, "us", false},
+		{"Timestamp (µs)", timeOf, none, "us", false},
+		{"ms", timeOf, none, "ms", false},
+		{"samples", countOf, none, "", false},
+		{"n", countOf, none, "", false},
+		{"n_sat", other, none, "", false},
+		{"v_n_ms", other, none, "ms", false},
+		{"ax_m_s2", acceleration, x, "m/s2", false},
+		{"acc_y_g", acceleration, y, "g", false},
+		{"acc_g_z", acceleration, z, "g", false},
+		{"AccZ", acceleration, z, "", false},
+		{"aX", acceleration, x, "", false},
+		{"x (g)", acceleration, x, "g", false},
+		{"x-axis (g)", acceleration, x, "g", false},
+		{"X [mg]", acceleration, x, "mg", false},
+		{"x_g", acceleration, x, "g", false},
+		{"gFx", acceleration, x, "g", false},
+		{"Acceleration x (m/s^2)", acceleration, x, "m/s2", false},
+		{"Linear Acceleration x (m/s²)", acceleration, x, "m/s2", true},
+		{"motionUserAccelerationY(G)", acceleration, y, "g", true},
+		{"userAcceleration.z", acceleration, z, "", true},
+		{"acceleration_x / m s-2", acceleration, x, "m/s2", false},
+		{"Beschleunigung y [m/s\xb2]", acceleration, y, "m/s2", false},
+		{"gx_rad_s", turnRate, x, "rad/s", false},
+		{"gX", turnRate, x, "", false},
+		{"gyr_z_rads", turnRate, z, "rad/s", false},
+		{"Gyroscope X (deg/s)", turnRate, x, "deg/s", false},
+		{"Gyr Y [°/s]", turnRate, y, "deg/s", false},
+		{"gyro_x_dps", turnRate, x, "dps->deg/s", false},
+		{"rotationRateX(rad/s)", turnRate, x, "rad/s", false},
+		{"Z (rad/s)", turnRate, z, "rad/s", false},
+		{"z", axisAlone, z, "", false},
+		{"mag_x", other, none, "", false},
+		{"mx", other, x, "", false},
+		{"Magnetometer X (uT)", other, none, "", false},
+		{"motionGravityX(G)", other, none, "", false},
+		{"Absolute acceleration (m/s^2)", other, none, "", false},
+		{"motionQuaternionX(R)", other, none, "", false},
+		{"Latitude (°)", latitude, none, "deg", false},
+		{"lon_deg", longitude, none, "deg", false},
+		{"Height (m)", height, none, "m", false},
+		{"LOCATION Speed ( Kmh)", speed, none, "km/h", false},
+		{"Horizontal Accuracy (m)", other, none, "", false},
+		{"Direction (°)", other, none, "", false},
+		{"heart_rate", other, none, "", false},
+		{"index", countOf, none, "", false},
+		{"", other, none, "", false},
+	} {
+		h := readHeading(c.raw)
+		require.Equal(t, c.what, h.what, c.raw)
+		if c.what == other {
+			continue
+		}
+		require.Equal(t, c.axis, h.axis, c.raw)
+		require.Equal(t, strings.TrimPrefix(c.unit, "dps->"), h.unit, c.raw)
+		require.Equal(t, c.linear, h.linear, c.raw)
+	}
+}
+
+// A chest strap's table: the phone's stamps by the packet, the sensor's own clock counting
+// from 2000, milli-g.
+func TestStampsByThePacketAnchorTheSensorsOwnClock(t *testing.T) {
+	r := invented(1000, 100)
+	text := write(r, "Phone timestamp;sensor timestamp [ns];X [mg];Y [mg];Z [mg]\n", func(b *bytes.Buffer, i int) {
+		packet := i / 36 * 36
+		fmt.Fprintf(b, "2026-06-03T09:12:%02d.%03d;%d;%.2f;%.2f;%.2f\n", packet/100, packet%100*10, 834_000_000_000_000_000+int64(r.t[i]*1e9),
+			r.a[0][i]/9.80665*1000, r.a[1][i]/9.80665*1000, r.a[2][i]/9.80665*1000)
+	})
+	rec, sums, err := csvBytes(t, string(text))
+	require.NoError(t, err)
+	require.Len(t, rec.Motion.TimeS, 1000)
+	require.Equal(t, int64(startUnix), rec.Start.Unix())
+	require.False(t, sums[0].ZoneKnown)
+	for i := range r.t {
+		require.InDelta(t, r.t[i], rec.Motion.TimeS[i], 1e-6)
+		require.InDelta(t, r.a[1][i], rec.Motion.AY[i], 1e-3)
+	}
+}
+
+func TestTimesOfDayRunOnPastMidnight(t *testing.T) {
+	rec, _, err := csvBytes(t, rows(1000, func(i int, _ string) string {
+		s := (86395_00 + i) % 86400_00
+		return fmt.Sprintf("%02d:%02d:%02d.%02d,0.1,0,9.8", s/360000, s/6000%60, s/100%60, s%100)
+	}))
+	require.NoError(t, err)
+	require.Len(t, rec.Motion.TimeS, 1000)
+	require.True(t, rec.Start.IsZero(), "no date is told")
+	for i, v := range rec.Motion.TimeS {
+		require.InDelta(t, float64(i)/100, v, 1e-6)
+	}
+}

@@ -57,10 +57,11 @@ type heading struct {
 var quantityWords = map[string]quantity{
 	"a": acceleration, "acc": acceleration, "accel": acceleration, "acceleration": acceleration,
 	"accelerations": acceleration, "accelerometer": acceleration, "lacc": acceleration, "linacc": acceleration,
+	"beschleunigung": acceleration, "accélération": acceleration, "aceleración": acceleration, "accelerazione": acceleration,
 	"gf": acceleration, "gforce": acceleration, "f": acceleration,
 	"g": turnRate, "gyr": turnRate, "gyro": turnRate, "gyroscope": turnRate, "rotation": turnRate, "rot": turnRate,
 	"omega": turnRate, "w": turnRate, "angular": turnRate, "angvel": turnRate, "gyros": turnRate,
-	"time": timeOf, "timestamp": timeOf, "timestamps": timeOf, "t": timeOf, "ts": timeOf, "epoch": timeOf,
+	"time": timeOf, "timestamp": timeOf, "timestamps": timeOf, "t": timeOf, "ts": timeOf, "epoch": timeOf, "epoc": timeOf,
 	"datetime": timeOf, "date": timeOf, "utc": timeOf, "elapsed": timeOf, "uptime": timeOf, "seconds": timeOf,
 	"millis": timeOf, "milliseconds": timeOf, "micros": timeOf, "microseconds": timeOf, "nanos": timeOf, "nanoseconds": timeOf,
 	"zeit": timeOf, "temps": timeOf, "tiempo": timeOf,
@@ -111,7 +112,7 @@ func readHeading(raw string) heading {
 			name = ""
 		}
 	} else if slash := strings.Index(text, " / "); slash >= 0 { // "time / s"
-		inBrackets = strings.ToLower(strings.TrimSpace(text[slash+3:]))
+		inBrackets = strings.ReplaceAll(strings.ToLower(text[slash+3:]), " ", "")
 		name = text[:slash]
 	}
 	words := splitWords(name)
@@ -125,6 +126,8 @@ func readHeading(raw string) heading {
 		case otherWords[w]:
 			h.what = other
 			return h
+		case w == "axis" || w == "achse":
+			continue
 		}
 		if h.axis < 0 {
 			if axis, prefix := axisOf(w); axis >= 0 {
@@ -237,7 +240,7 @@ func axisOf(word string) (axis int, prefix string) {
 	case acceleration, turnRate:
 		return axis, prefix
 	}
-	if prefix == "" || prefix == "axis" {
+	if prefix == "" {
 		return axis, ""
 	}
 	if prefix == "m" || prefix == "mag" {

@@ -137,7 +137,7 @@ func (m moment) since(base moment) float64 {
 }
 
 // scanTime reads the whole of b as a time of ISO 8601 (extended form), with a blank or a T
-// between date and time, a point or a comma before the fraction, the seconds optional, and
+// between date and time, a point, comma or colon before the fraction, the seconds optional, and
 // Z, ±hh:mm, ±hhmm, ±hh or nothing for the zone. Slashes may stand for the dashes of the
 // date (year first). A time of day alone is read too. A leap second counts as the second after.
 func scanTime(b []byte) (m moment, ok bool) {
@@ -186,7 +186,7 @@ func scanTime(b []byte) (m moment, ok bool) {
 		if second, ok3 = two(60); !ok3 {
 			return moment{}, false
 		}
-		if i < len(b) && (b[i] == '.' || b[i] == ',') {
+		if i < len(b) && (b[i] == '.' || b[i] == ',' || b[i] == ':') {
 			i++
 			unit := int32(100_000_000)
 			first := i
