@@ -61,6 +61,11 @@ func (p *piece) run(ev *Events, o Options, no int) {
 	if c != nil {
 		ev.paths = append(ev.paths, c.light())
 	}
+	end := p.at(float64(p.n - 1))
+	for i := strides; i < len(ev.Strides); i++ {
+		s := &ev.Strides[i]
+		s.FromS, s.ToS = math.Max(p.t0, s.FromS), math.Min(end, s.ToS)
+	}
 	for _, g := range ev.Gaits[first:] {
 		if g.Gait == Walk || g.Gait == Trot {
 			p.addWaves(ev, w, g)
@@ -278,9 +283,12 @@ func (p *piece) addGaits(ev *Events, w []gaitWin, c *canterPath, canters [][]ste
 		if b <= a {
 			return
 		}
-		if n := len(ev.Gaits); n > first && ev.Gaits[n-1].Gait == g {
-			ev.Gaits[n-1].ToS = b
-			return
+		if n := len(ev.Gaits); n > first {
+			a = ev.Gaits[n-1].ToS // the same moment but for rounding
+			if ev.Gaits[n-1].Gait == g {
+				ev.Gaits[n-1].ToS = b
+				return
+			}
 		}
 		ev.Gaits = append(ev.Gaits, Span{g, a, b})
 	}
@@ -330,6 +338,19 @@ func (p *piece) addGaits(ev *Events, w []gaitWin, c *canterPath, canters [][]ste
 func (e *Events) finish() {
 	sort.SliceStable(e.Rejected, func(i, j int) bool { return e.Rejected[i].AtS < e.Rejected[j].AtS })
 	sort.SliceStable(e.Strides, func(i, j int) bool { return e.Strides[i].FromS < e.Strides[j].FromS })
+	// where a canter is lost and found again, or a trot becomes one, the last stride's end is a guess: the next
+	// one's beginning is better
+	kept := e.Strides[:0]
+	for _, s := range e.Strides {
+		if n := len(kept); n > 0 && kept[n-1].ToS > s.FromS {
+			kept[n-1].ToS = s.FromS
+			if kept[n-1].ToS <= kept[n-1].FromS {
+				kept = kept[:n-1]
+			}
+		}
+		kept = append(kept, s)
+	}
+	e.Strides = kept
 	sort.SliceStable(e.Jumps, func(i, j int) bool { return e.Jumps[i].PushPeakS < e.Jumps[j].PushPeakS })
 	e.StrideS = e.usualStride()
 	SettleLeads(e, e.yawTurns())
