@@ -195,22 +195,23 @@ func (l *layout) columnOf(rows [][][]byte, c int) []float64 {
 	return out
 }
 
-// increasing tells a clock from its first values: mostly numbers, seldom falling, rising in all.
+// increasing tells a clock from its first values: mostly numbers, rising, seldom falling.
 func increasing(v []float64) bool {
-	numbers, falls := 0, 0
-	first, last := nan, nan
+	numbers, rises, falls := 0, 0, 0
+	last := nan
 	for _, x := range v {
 		if math.IsNaN(x) {
 			continue
 		}
-		if numbers++; numbers == 1 {
-			first = x
+		numbers++
+		if x > last {
+			rises++
 		} else if x < last {
 			falls++
 		}
 		last = x
 	}
-	return numbers*2 > len(v) && falls*10 <= numbers && (last > first || numbers == 1)
+	return numbers*2 > len(v) && falls*10 <= numbers && (rises > 0 || numbers == 1)
 }
 
 // byHeader takes the columns that the header tells.
@@ -459,7 +460,7 @@ func (l *layout) clockUnit(v []float64, told string, located bool) float64 {
 		}
 	}
 	step := medianStep(v)
-	if mean := (last - first) / float64(max(1, numbers-1)); mean < step/3 {
+	if mean := (last - first) / float64(max(1, numbers-1)); mean > 0 && mean < step/3 {
 		step = mean // stamps shared by several samples
 	}
 	slowest, fastest := 4.0, 2000.0
