@@ -245,12 +245,27 @@ func (l *layout) byHeader(rows [][][]byte, chosen map[role]int, countRate *float
 	}
 	at, rate := l.pickTime(rows, located && !moves && !turns)
 	if at < 0 {
-		return &Fault{Field: "time", Found: "no column with times among " + quoteLong(l.allNames()), Expected: "a column of times that increase",
-			Hint: "name it by --columns t=…; for evenly counted samples t=COLUMN@RATE"}
+		return l.noClock(rows)
 	}
 	chosen[roleT] = at
 	*countRate = rate
 	return nil
+}
+
+// noClock says why no column serves as the clock.
+func (l *layout) noClock(rows [][][]byte) *Fault {
+	for i, h := range l.headings {
+		if h.what != timeOf || i >= len(rows[0]) {
+			continue
+		}
+		f := &Fault{Field: l.names[i], Found: quoteShort(string(rows[0][i])), Expected: "seconds, ms, µs or ns, or a date and time like 2026-06-03T09:12:00.250Z"}
+		if !math.IsNaN(someNumber(l.columnOf(rows, i))) {
+			f.Found, f.Expected, f.Hint = "times run backwards or stand still", "times that increase", "export the file anew, or name another column by --columns t=…"
+		}
+		return f
+	}
+	return &Fault{Field: "time", Found: "no column with times among " + quoteLong(l.allNames()), Expected: "a column of times that increase",
+		Hint: "name it by --columns t=…; for evenly counted samples t=COLUMN@RATE"}
 }
 
 func quoteLong(s string) string {

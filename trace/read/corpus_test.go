@@ -58,7 +58,7 @@ var real = map[string]understood{
 	"real/fit/compressed-speed-distance-records.csv.gz":                    {refused: "expected columns for a time"},
 	"real/fit/compressed-speed-distance.fit":                               {refused: "755 records, none with a place"},
 	"real/fit/developer-types-sample.fit":                                  {points: 3424, hz: 1},
-	"real/fit/garmin-fenix-5-run-records.csv.gz":                           {refused: "no column with times"},
+	"real/fit/garmin-fenix-5-run-records.csv.gz":                           {refused: `timestamp: "Sun Jun 11 07:34:09 PDT 2017", expected seconds`},
 	"real/fit/garmin-fenix-5-run.fit":                                      {points: 21, hz: 0.5},
 	"real/fit/jumps-mtb.fit":                                               {points: 7251, hz: 1, marks: 11},
 	"real/gait-foot/imu_sample.csv.gz":                                     {refused: "two columns of this name"},

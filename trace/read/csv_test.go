@@ -275,7 +275,9 @@ func TestTimesOutOfOrder(t *testing.T) {
 	requireIncreasing(t, rec.Motion.TimeS)
 
 	_, _, err = csvBytes(t, rows(1000, func(i int, _ string) string { return fmt.Sprintf("%.2f,0,0,9.8", 10-float64(i)/100) }))
-	requireFault(t, err, "times")
+	requireFault(t, err, "time_s: times run backwards")
+	_, _, err = csvBytes(t, rows(1000, func(i int, _ string) string { return "03.06.2026 9h12,0,0,9.8" }))
+	requireFault(t, err, `time_s: "03.06.2026 9h12", expected seconds`)
 	_, _, err = csvBytes(t, rows(1000, func(i int, _ string) string { return fmt.Sprintf("%.2f,0,0,9.8", float64(i%500)/100) }))
 	requireFault(t, err, "times run backwards at 499 of 1000 samples")
 }
