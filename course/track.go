@@ -265,6 +265,10 @@ func gateAsObstacle(id string, line [2]Point, next Point, away bool) Obstacle {
 	return Obstacle{ID: id, At: mid, FacingDeg: math.Mod(facing, 360)}
 }
 
+// Way is the planned way from the middle of a to the middle of b, two obstacles of the plan that the
+// route need not have in this order; a and b may be the same. See [Plan.PlanTrack].
+func (p *Plan) Way(a, b Obstacle, strideM float64) Leg { return p.planLeg(a, b, p.speedMS(), strideM) }
+
 // planLeg is the way from the middle of a to the middle of b.
 func (p *Plan) planLeg(a, b Obstacle, speedMS, strideM float64) Leg {
 	usual, tightest := TurnRadiusM(speedMS, usualLeanDeg), TurnRadiusM(speedMS, tightestLeanDeg)

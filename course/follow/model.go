@@ -105,9 +105,9 @@ func newModel(in Input) *model {
 	for i := range n {
 		m.way[i], m.turned[i], m.straight[i] = make([]float64, n), make([]float64, n), make([]bool, n)
 		for j := range n {
-			l, _ := wayM(in.Plan.Obstacles[i], in.Plan.Obstacles[j])
+			l := in.Plan.Way(in.Plan.Obstacles[i], in.Plan.Obstacles[j], course.StandardStrideM).Path.LengthM()
 			if i == j {
-				l = math.Max(l, 2*math.Pi*turnRadiusM+20)
+				l = math.Max(l, againM)
 			}
 			m.way[i][j] = l
 			a, b := in.Plan.Obstacles[i], in.Plan.Obstacles[j]
@@ -183,6 +183,10 @@ func (m *model) logTransition(a, b int) float64 {
 	}
 	return math.Log(p)
 }
+
+// againM is the least way round to one obstacle again: a circle of 8 m radius and some straight in front
+// and behind.
+const againM = 70.0
 
 // Usual pace on a practice course (facts: 5.53 ± 0.15 m/s in a round of elite horses, Tranquille et
 // al. 2017; ponies and green horses slower) and the spread of a leg's time about it, as a ratio.
