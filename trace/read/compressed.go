@@ -99,7 +99,7 @@ func (t *task) zip(name string, at io.ReaderAt, size int64) ([]*part, *Faults) {
 		if member.FileInfo().IsDir() || strings.HasPrefix(base, ".") || strings.HasPrefix(member.Name, "__MACOSX/") {
 			continue
 		}
-		p, bad := t.member(inner, member)
+		p, bad := t.member(inner, member, size)
 		if t.ctx.Err() != nil {
 			return nil, refuse(Fault{File: inner, Found: "stopped"}, problems{})
 		}
@@ -124,7 +124,8 @@ func (t *task) zip(name string, at io.ReaderAt, size int64) ([]*part, *Faults) {
 	return parts, nil
 }
 
-func (t *task) member(name string, member *zip.File) (*part, *Faults) {
+// member reads one file of a zip of the given size.
+func (t *task) member(name string, member *zip.File, size int64) (*part, *Faults) {
 	if member.Flags&1 != 0 {
 		return nil, refuse(Fault{File: name, Found: "encrypted", Expected: "a plain file", Hint: "unpack it first"}, problems{})
 	}
@@ -132,8 +133,9 @@ func (t *task) member(name string, member *zip.File) (*part, *Faults) {
 	if err != nil {
 		return nil, refuse(damaged(name, "zip", err), problems{})
 	}
-	// The packed bytes are metered as they are taken, whatever size the archive declares.
-	m := t.meter(name, raw, int64(min(member.CompressedSize64, 1<<62)))
+	// The packed bytes are metered as they are taken; a declared size is believed only up to
+	// that of the archive itself.
+	m := t.meter(name, raw, int64(min(member.CompressedSize64, uint64(size))))
 	var r io.Reader
 	switch member.Method {
 	case zip.Store:
