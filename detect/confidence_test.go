@@ -18,7 +18,7 @@ type judged struct {
 // candidatesOf are a round's candidates, each with its truth; jumps that are not among them are left out.
 func candidatesOf(r *labelled, m *trace.Motion) []judged {
 	var out []judged
-	for _, s := range split(m.TimeS) {
+	for _, s := range split(m) {
 		p := resample(m, s[0], s[1])
 		p.findUp(m.GravityRemoved)
 		p.loads()

@@ -59,28 +59,35 @@ func FromMotion(m *trace.Motion, o Options) (*Events, error) {
 	}
 
 	ev := &Events{}
-	var pieces []*piece
-	for _, s := range split(m.TimeS) {
-		p := resample(m, s[0], s[1])
+	for i, part := range split(m) {
+		p := resample(m, part[0], part[1])
 		if p == nil {
 			continue
 		}
-		pieces = append(pieces, p)
-	}
-	for _, p := range pieces {
 		p.findUp(m.GravityRemoved)
 		p.loads()
-	}
-	for i, p := range pieces {
 		p.run(ev, o, i)
 	}
 	ev.finish()
+	if m.RateHz > 0 && m.RateHz < fewHz {
+		ev.Notes = append(ev.Notes, trace.Note{Level: "caution", What: "take-off and landing are less sure than with a faster sensor",
+			Why: fmt.Sprintf("%.1f samples a second; from %d on nothing is lost", m.RateHz, fewHz)})
+	}
 	return ev, nil
 }
 
+// fewHz is the rate below which the steep sides of a flight, a tenth of a second, hold less than two samples.
+const fewHz = 20
+
+// longestS is the longest piece that is worked on at once: an hour takes 40 MB, holds one horse's usual
+// rhythm, and hardly ever goes by without a quiet moment to cut at.
+const longestS = 3600
+
 // split cuts the samples where more than gapS lies between two of them, and at times that
-// are not numbers or don't increase. Each part is [from, to).
-func split(t []float64) [][2]int {
+// are not numbers or don't increase; what is longer than longestS it cuts again, at the quietest moment. Each part is
+// [from, to); parts of a cut share its sample.
+func split(m *trace.Motion) [][2]int {
+	t := m.TimeS
 	var out [][2]int
 	from := 0
 	for i := 1; i <= len(t); i++ {
@@ -90,9 +97,44 @@ func split(t []float64) [][2]int {
 			}
 		}
 		if i-from >= 2 && !math.IsNaN(t[from]) && !math.IsInf(t[from], 0) {
+			for t[i-1]-t[from] > longestS {
+				cut := quietest(m, from, i)
+				out = append(out, [2]int{from, cut + 1})
+				from = cut
+			}
 			out = append(out, [2]int{from, i})
 		}
 		from = i
 	}
 	return out
+}
+
+// quietest is the middle of the second with the least change of force between half of longestS and all of it after
+// sample from; a second has at least one over gapS samples.
+func quietest(m *trace.Motion, from, to int) int {
+	t := m.TimeS
+	change := func(i int) float64 {
+		d := math.Abs(m.AX[i]-m.AX[i-1]) + math.Abs(m.AY[i]-m.AY[i-1]) + math.Abs(m.AZ[i]-m.AZ[i-1])
+		if !(d < 1e6) {
+			return 1e6 // not a number, or beyond any sensor
+		}
+		return d
+	}
+	a := from + 1
+	for t[a]-t[from] < longestS/2 {
+		a++
+	}
+	var sum, best float64
+	cut, b := -1, a
+	for ; b < to && t[b]-t[from] < longestS; b++ {
+		sum += change(b)
+		for t[b]-t[a] > 1 {
+			sum -= change(a)
+			a++
+		}
+		if t[b]-t[a] > 0.7 && (cut < 0 || sum < best) {
+			best, cut = sum, (a+b)/2
+		}
+	}
+	return cut
 }

@@ -270,3 +270,54 @@ func TestGapIsNotBridged(t *testing.T) {
 		}
 	}
 }
+
+// TestClippedPeaksWidenTheInterval: a sensor that stops at 2 g still shows the jumps, and says less about when.
+func TestClippedPeaksWidenTheInterval(t *testing.T) {
+	sensor := saddle(100)
+	sensor.MountDeg = [3]float64{}
+	m := aMotion(t, aRound(t, synth.Warmblood(), 1), sensor, 2)
+	want := events(t, m)
+	const stop = 2 * gravityMS2
+	n := *m
+	n.ClippedMS2 = stop
+	clip := func(x []float64) []float64 {
+		out := make([]float64, len(x))
+		for i, v := range x {
+			out[i] = math.Max(-stop, math.Min(stop, v))
+		}
+		return out
+	}
+	n.AX, n.AY, n.AZ = clip(m.AX), clip(m.AY), clip(m.AZ)
+	got := events(t, &n)
+	require.Len(t, got.Jumps, len(want.Jumps))
+	wider := 0
+	for i, j := range got.Jumps {
+		require.InDelta(t, want.Jumps[i].TakeoffS.Value, j.TakeoffS.Value, 0.03)
+		if j.TakeoffS.SD() > want.Jumps[i].TakeoffS.SD() {
+			wider++
+		}
+	}
+	require.Equal(t, len(want.Jumps), wider)
+}
+
+// TestLongRecordingIsCutWhereQuiet: three hours are worked on in parts, and lose nothing.
+func TestLongRecordingIsCutWhereQuiet(t *testing.T) {
+	one := aMotion(t, aRound(t, synth.Warmblood(), 1), saddle(25), 2)
+	long := &trace.Motion{RateHz: one.RateHz}
+	span := one.TimeS[len(one.TimeS)-1] - one.TimeS[0] + 0.04
+	rides := int(3 * 3600 / span)
+	for k := range rides {
+		for i, s := range one.TimeS {
+			long.TimeS = append(long.TimeS, s-one.TimeS[0]+float64(k)*span)
+			long.AX, long.AY, long.AZ = append(long.AX, one.AX[i]), append(long.AY, one.AY[i]), append(long.AZ, one.AZ[i])
+		}
+	}
+	require.Greater(t, len(split(long)), 2)
+	n := events(t, long)
+	a := events(t, one)
+	require.Len(t, n.Jumps, rides*len(a.Jumps))
+	require.Len(t, n.BeatS, rides*len(a.BeatS))
+	for i := 1; i < len(n.Gaits); i++ {
+		require.Equal(t, n.Gaits[i-1].ToS, n.Gaits[i].FromS)
+	}
+}

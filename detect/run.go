@@ -336,6 +336,19 @@ func (p *piece) addGaits(ev *Events, w []gaitWin, c *canterPath, canters [][]ste
 
 // finish brings the events of all pieces into time order and draws the sums.
 func (e *Events) finish() {
+	// pieces cut for their length follow on
+	spans := e.Gaits[:0]
+	for _, g := range e.Gaits {
+		if n := len(spans); n > 0 && g.FromS-spans[n-1].ToS < 2*stepS {
+			spans[n-1].ToS = g.FromS
+			if spans[n-1].Gait == g.Gait {
+				spans[n-1].ToS = g.ToS
+				continue
+			}
+		}
+		spans = append(spans, g)
+	}
+	e.Gaits = spans
 	sort.SliceStable(e.Rejected, func(i, j int) bool { return e.Rejected[i].AtS < e.Rejected[j].AtS })
 	sort.SliceStable(e.Strides, func(i, j int) bool { return e.Strides[i].FromS < e.Strides[j].FromS })
 	// where a canter is lost and found again, or a trot becomes one, the last stride's end is a guess: the next

@@ -134,7 +134,8 @@ func meanHalf(sdS float64) int {
 }
 
 // smooth is x under a near-Gaussian window of standard deviation sdS seconds: three running
-// means (Wells 1986), edges held. It delays nothing.
+// means (Wells 1986), edges held. It delays nothing, and unlike a Butterworth filter it does not ring beside the steep sides of a
+// flight.
 func smooth(x []float64, sdS float64) []float64 {
 	out := append([]float64(nil), x...)
 	n := len(x)
