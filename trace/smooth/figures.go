@@ -331,7 +331,7 @@ func (t *Track) Replicas(fromS, toS float64, count int) []*Track {
 	if nodes == nil {
 		return nil
 	}
-	steps := stepsOf(nodes)
+	steps := storedSteps(nodes)
 	keep := make([]pulls, len(nodes))
 	if _, ok := filterKeeping(append([]node(nil), nodes...), steps, t.Noise, true, keep); !ok {
 		return nil

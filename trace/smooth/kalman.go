@@ -20,17 +20,28 @@ type node struct {
 	gain matrix
 }
 
-// stepsOf are the model's steps between nodes, each linear about the way half way.
-func stepsOf(nodes []node) []step {
-	if len(nodes) == 0 {
-		return nil
-	}
-	steps := make([]step, len(nodes)-1)
-	for k := range steps {
+// stepper gives the model's step from node k to the next; what it points to holds until the next call.
+type stepper func(k int) *step
+
+// stepsOf makes the steps as they are asked for, each linear about the way half way: a day's steps
+// at once would fill the memory.
+func stepsOf(nodes []node) stepper {
+	s := new(step)
+	return func(k int) *step {
 		a, b := &nodes[k], &nodes[k+1]
-		steps[k] = newStep(a.nom.between(b.nom), b.timeS-a.timeS)
+		*s = newStep(a.nom.between(b.nom), b.timeS-a.timeS)
+		return s
 	}
-	return steps
+}
+
+// storedSteps makes them once, for those who go over few nodes many times.
+func storedSteps(nodes []node) stepper {
+	of := stepsOf(nodes)
+	steps := make([]step, max(len(nodes)-1, 0))
+	for k := range steps {
+		steps[k] = *of(k)
+	}
+	return func(k int) *step { return &steps[k] }
 }
 
 // The standard deviations of what is not known before the first fix: the place (about the
@@ -42,11 +53,11 @@ const (
 
 // filter runs the Kalman filter over the nodes and then, where smooth, the Rauch-Tung-Striebel
 // smoother (H. E. Rauch, F. Tung and C. T. Striebel, AIAA J. 3, 1965, 1445-1450) back over
-// them, filling in mean, cov and gain; steps[k] leads from node k to the next. It returns the logarithm of the likelihood of the
+// them, filling in mean, cov and gain; steps(k) leads from node k to the next. It returns the logarithm of the likelihood of the
 // fixes, by the prediction error decomposition (A. C. Harvey, Forecasting, Structural
 // Time Series Models and the Kalman Filter, 1989, section 3.4). ok is false where rounding
 // has eaten a covariance.
-func filter(nodes []node, steps []step, n Noise, smooth bool) (logLik float64, ok bool) {
+func filter(nodes []node, steps stepper, n Noise, smooth bool) (logLik float64, ok bool) {
 	return filterKeeping(nodes, steps, n, smooth, nil)
 }
 
@@ -54,7 +65,7 @@ func filter(nodes []node, steps []step, n Noise, smooth bool) (logLik float64, o
 type pulls [3]vec
 
 // filterKeeping is filter, and fills in the gains of each node where keep is not nil.
-func filterKeeping(nodes []node, steps []step, n Noise, smooth bool, keep []pulls) (logLik float64, ok bool) {
+func filterKeeping(nodes []node, steps stepper, n Noise, smooth bool, keep []pulls) (logLik float64, ok bool) {
 	if len(nodes) == 0 {
 		return 0, true
 	}
@@ -79,13 +90,20 @@ func filterKeeping(nodes []node, steps []step, n Noise, smooth bool, keep []pull
 	for k0 := range nodes {
 		nd := &nodes[k0]
 		if k0 > 0 {
-			st := &steps[k0-1]
+			st := steps(k0 - 1)
 			m = st.f.apply(&m)
 			q := st.noise(n)
-			p = st.f.carry(&p)
+			fp := st.f.mul(&p)
+			pf := fp.transpose() // P F', P being symmetric
+			p = st.f.mul(&pf)
 			p = p.add(&q)
 			if smooth {
 				back[k0-1] = kept{ahead: p, aheadAt: m}
+				g, good := rightSolve(&pf, &p)
+				if !good {
+					return 0, false
+				}
+				nodes[k0-1].gain = g
 			}
 		}
 		if nd.fix >= 0 {
@@ -112,12 +130,7 @@ func filterKeeping(nodes []node, steps []step, n Noise, smooth bool, keep []pull
 	}
 	for k := len(nodes) - 2; k >= 0; k-- {
 		nd, next := &nodes[k], &nodes[k+1]
-		pf := steps[k].f.mul(&nd.cov) // the filter's covariance is symmetric: this is (P F')'
-		pf = pf.transpose()
-		g, good := rightSolve(&pf, &back[k].ahead)
-		if !good {
-			return 0, false
-		}
+		g := &nd.gain
 		var d vec
 		for i := range dim {
 			d[i] = next.mean[i] - back[k].aheadAt[i]
@@ -128,10 +141,9 @@ func filterKeeping(nodes []node, steps []step, n Noise, smooth bool, keep []pull
 		}
 		diff := next.cov.sub(&back[k].ahead)
 		gd := g.mul(&diff)
-		add := gd.mulT(&g)
+		add := gd.mulT(g)
 		nd.cov = nd.cov.add(&add)
 		nd.cov = nd.cov.symmetric()
-		nd.gain = g
 	}
 	return logLik, !math.IsNaN(logLik)
 }
@@ -185,13 +197,13 @@ func update(m *vec, p *matrix, z *measurement) (k vec, logLik float64, ok bool) 
 
 // again smooths other measurements at the same nodes: the covariances and gains, which don't depend
 // on what was measured, are taken as they are, so it costs a twentieth.
-func again(nodes []node, steps []step, n Noise, keep []pulls) {
+func again(nodes []node, steps stepper, n Noise, keep []pulls) {
 	ahead := make([]vec, len(nodes))
 	m := vec{iE: nodes[0].zE, iN: nodes[0].zN}
 	for k := range nodes {
 		nd := &nodes[k]
 		if k > 0 {
-			m = steps[k-1].f.apply(&m)
+			m = steps(k - 1).f.apply(&m)
 			ahead[k] = m
 		}
 		if nd.fix >= 0 {

@@ -125,10 +125,10 @@ func response(lambda complex128, t float64) (p, v, a complex128) {
 	// (e^z-1)/z and (e^z-1-z)/z² by their series: z is at most about one half here, and the
 	// closed forms lose their digits for small z.
 	term, sumV, sumP := complex(1, 0), complex(0, 0), complex(0, 0)
-	for k := 1.0; k <= 16; k++ {
-		term /= complex(k, 0) // z^(k-1)/k!
+	for k := 1.0; k <= 14; k++ {
+		term *= complex(1/k, 0) // z^(k-1)/k!
 		sumV += term
-		sumP += term / complex(k+1, 0)
+		sumP += term * complex(1/(k+1), 0)
 		term *= z
 	}
 	return complex(t*t, 0) * sumP, complex(t, 0) * sumV, a

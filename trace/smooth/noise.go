@@ -42,9 +42,9 @@ const searchNodes = 3000
 // from steps of firstStep down to 5 %.
 func (t *Track) estimate(from Noise, firstStep float64) Noise {
 	sample := t.sample()
-	steps := make([][]step, len(sample))
+	steps := make([]stepper, len(sample))
 	for i, nodes := range sample {
-		steps[i] = stepsOf(nodes)
+		steps[i] = storedSteps(nodes)
 	}
 	start := startNoise(t.RateHz, from.SpeedMS > 0).levels()
 	best := from.levels()
