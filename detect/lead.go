@@ -96,20 +96,20 @@ func inCarriedFrame(ws []leadWave) [][2]float64 {
 		e = [3]float64{0, 1, 0}
 	}
 	for i, w := range ws {
-		along := dot(e, w.up)
+		along := dot3(e, w.up)
 		for c := range e {
 			e[c] -= along * w.up[c]
 		}
-		if n := math.Sqrt(dot(e, e)); n > 1e-6 {
+		if n := math.Sqrt(dot3(e, e)); n > 1e-6 {
 			e = [3]float64{e[0] / n, e[1] / n, e[2] / n}
 		}
 		f := [3]float64{w.up[1]*e[2] - w.up[2]*e[1], w.up[2]*e[0] - w.up[0]*e[2], w.up[0]*e[1] - w.up[1]*e[0]}
-		out[i] = [2]float64{dot(e, w.q), dot(f, w.q)}
+		out[i] = [2]float64{dot3(e, w.q), dot3(f, w.q)}
 	}
 	return out
 }
 
-func dot(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+func dot3(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 
 // sides are strides told apart: each one's place between the two sets, negative on the first's side; their means lie gap
 // apart and one stride strays by sd.
