@@ -43,7 +43,7 @@ type understood struct {
 	durationS float64
 }
 
-var real = map[string]understood{
+var realFiles = map[string]understood{
 	"real/csv-phone/linear-acceleration_absolute/human_jump_pocket.csv.gz": {samples: 12537 + 1, hz: 99.6, tolHz: 0.5, noGravity: true, durationS: 126},
 	"real/csv-phone/ms_aXYZ_gXYZ/foot_run.csv.gz":                          {samples: 9064, hz: 100, turns: true, durationS: 102},
 	"real/csv-phone/ns-epoch_seconds-elapsed_zyx/Accelerometer.csv.gz":     {samples: 1038, hz: 99.7, tolHz: 0.5, noGravity: true},
@@ -139,7 +139,7 @@ func TestEveryRealFileIsReadOrRefusedForTheRightReason(t *testing.T) {
 				requireFault(t, err, "no rows of numbers")
 				return nil
 			}
-			want, known := real[name]
+			want, known := realFiles[name]
 			if !known {
 				t.Errorf("%s: nothing is expected of it", name)
 				return nil
@@ -149,7 +149,7 @@ func TestEveryRealFileIsReadOrRefusedForTheRightReason(t *testing.T) {
 			return nil
 		}))
 	}
-	require.Equal(t, len(real), seen)
+	require.Equal(t, len(realFiles), seen)
 }
 
 func (want understood) check(t *testing.T, path string) {
