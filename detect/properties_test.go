@@ -271,6 +271,20 @@ func TestGapIsNotBridged(t *testing.T) {
 	}
 }
 
+// TestMinConfidence: asked for more than any jump reaches, the jumps stay listed but the strides go on through them.
+func TestMinConfidence(t *testing.T) {
+	m := aMotion(t, aRound(t, synth.Warmblood(), 1), saddle(100), 2)
+	want := events(t, m)
+	got, err := FromMotion(m, Options{MinConfidence: 1 - 1e-12})
+	require.NoError(t, err)
+	require.Len(t, got.Jumps, len(want.Jumps))
+	for i := range want.Jumps {
+		require.InDelta(t, want.Jumps[i].PushPeakS, got.Jumps[i].PushPeakS, 1e-9)
+		require.Greater(t, got.Jumps[i].Confidence, 0.5)
+	}
+	require.Greater(t, len(got.BeatS), len(want.BeatS))
+}
+
 // TestClippedPeaksWidenTheInterval: a sensor that stops at 2 g still shows the jumps, and says less about when.
 func TestClippedPeaksWidenTheInterval(t *testing.T) {
 	sensor := saddle(100)

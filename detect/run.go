@@ -252,7 +252,7 @@ func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64
 		a, b := c.pk[x.push], c.pk[x.land]
 		clear := inCanter(a.t) && inCanter(b.t)
 		for _, f := range flights {
-			clear = clear && (x.land <= f[0] || x.push >= f[1])
+			clear = clear && (x.land < f[0] || x.push > f[1])
 		}
 		switch {
 		case !clear:
