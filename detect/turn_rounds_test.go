@@ -25,6 +25,7 @@ type trackRound struct {
 	name    string
 	kind    string // "1 Hz" | "1 Hz, lag" | "5-10 Hz"
 	track   *track.Track
+	fixes   *trace.Positions
 	efforts []struct {
 		Obstacle string  `json:"obstacle"`
 		Outcome  string  `json:"outcome"`
@@ -107,7 +108,7 @@ func trackRounds(t testing.TB, step int) []*trackRound {
 		dir := filepath.Dir(paths[i])
 		raw, err = os.ReadFile(filepath.Join(dir, "truth.json"))
 		require.NoError(t, err)
-		r := &trackRound{name: filepath.Base(dir)}
+		r := &trackRound{name: filepath.Base(dir), fixes: p}
 		var known struct {
 			Efforts any `json:"efforts"`
 			Sensors struct {
