@@ -30,7 +30,11 @@ var libraries = map[string][]string{
 	},
 	"detect": {"gonum.org/v1/gonum"},
 	"course": {"github.com/goccy/go-yaml", "gonum.org/v1/gonum"}, // plans with line numbers
-	"report": {"gonum.org/v1/gonum"},
+	"report": {
+		"gonum.org/v1/gonum",
+		"golang.org/x/image",       // drawings as PNG
+		"codeberg.org/go-pdf/fpdf", // drawings as PDF
+	},
 	"cmd":    {"github.com/spf13/cobra", "golang.org/x/term"},
 }
 
