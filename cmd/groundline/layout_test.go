@@ -35,7 +35,7 @@ var libraries = map[string][]string{
 		"golang.org/x/image",       // drawings as PNG
 		"codeberg.org/go-pdf/fpdf", // drawings as PDF
 	},
-	"cmd":    {"github.com/spf13/cobra", "golang.org/x/term"},
+	"cmd": {"github.com/spf13/cobra", "golang.org/x/term"},
 }
 
 const root = "../.."
