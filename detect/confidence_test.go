@@ -22,7 +22,7 @@ func candidatesOf(r *labelled, m *trace.Motion) []judged {
 		p := resample(m, s[0], s[1])
 		p.findUp(m.GravityRemoved)
 		p.loads()
-		w := p.windows()
+		w := p.windows(p.t0, p.at(float64(p.n-1)))
 		gaits := gaitPath(len(w), []Gait{Halt, Walk, Trot, Canter}, func(i int, g Gait) float64 { return gaitCost(w[i], g) })
 		canters, c := p.findCanters(&Events{}, w, gaits, Options{MinConfidence: 0.5})
 		if len(canters) == 0 {

@@ -36,12 +36,18 @@ type gaitWin struct {
 	powHigh float64
 }
 
-// windows are the features along a piece.
-func (p *piece) windows() []gaitWin {
-	x := smooth(p.v, 0.03)
-	m := p.n / decim
+// windows are the features along a piece between two moments; what lies outside is not looked at,
+// so that windows at the ends hold less.
+func (p *piece) windows(fromS, toS float64) []gaitWin {
+	first, last := p.idx(fromS), p.idx(toS)
 	half := int(winS / 2 / (stepS * decim))
-	if m < half {
+	// the quick smoothing reaches three of its widths
+	const reach = 10
+	lo, hi := max(0, first-reach), min(p.n, last+1+reach)
+	x := smooth(p.v[lo:hi], 0.03)
+	x = x[first-lo : last+1-lo]
+	m := len(x) / decim
+	if m < half/2 {
 		return nil
 	}
 	d := make([]float64, m)
@@ -122,7 +128,7 @@ func (p *piece) windows() []gaitWin {
 			}
 			pow[j] = (a*a + b*b) * edge
 		}
-		g := gaitWin{t: p.t0 + float64(c)*dt}
+		g := gaitWin{t: p.at(float64(first)) + float64(c)*dt}
 		best, bestHigh := -1.0, -1.0
 		var slow float64
 		for j, f := range freqs[:bands] {

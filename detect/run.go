@@ -48,13 +48,13 @@ func canterDoubt(s waveShape) (nats float64, rule string, found, limit float64) 
 
 // run finds the events of one piece.
 func (p *piece) run(ev *Events, o Options, no int) {
-	w := p.windows()
+	w := p.windows(p.t0, p.at(float64(p.n-1)))
 	gaits := gaitPath(len(w), []Gait{Halt, Walk, Trot, Canter}, func(i int, g Gait) float64 { return gaitCost(w[i], g) })
 	canters, c := p.findCanters(ev, w, gaits, o)
 	cands := p.judge(ev, c, canters, gainOf(o.MinConfidence))
 	p.addYaw(ev)
 	first := len(ev.Gaits)
-	p.addGaits(ev, w, c, canters)
+	p.addGaits(ev, c, canters)
 	strides := len(ev.Strides)
 	p.addCanters(ev, c, canters, cands)
 	p.findSides(ev, strides, no)
@@ -200,6 +200,14 @@ func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step, cands []
 	}
 }
 
+// shortGait is the gait of a stretch too short to tell: that before it, a halt where there is none.
+func shortGait(before []Span) Gait {
+	if len(before) == 0 {
+		return Halt
+	}
+	return before[len(before)-1].Gait
+}
+
 // jumpOf makes a jump of two peaks.
 func (p *piece) jumpOf(c *canterPath, j, k int, gain float64) Jump {
 	out := Jump{PushPeakS: c.pk[j].t, LandPeakS: c.pk[k].t, Confidence: confidence(gain)}
@@ -266,8 +274,7 @@ func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64
 }
 
 // addGaits lays canters where their strides are, and elsewhere the likeliest of the other gaits.
-// Windows that reach into a canter tell nothing of what lies beside it, unless there are no others.
-func (p *piece) addGaits(ev *Events, w []gaitWin, c *canterPath, canters [][]step) {
+func (p *piece) addGaits(ev *Events, c *canterPath, canters [][]step) {
 	end := p.at(float64(p.n - 1))
 	var spans []Span
 	at := p.t0
@@ -292,33 +299,22 @@ func (p *piece) addGaits(ev *Events, w []gaitWin, c *canterPath, canters [][]ste
 		}
 		ev.Gaits = append(ev.Gaits, Span{g, a, b})
 	}
-	// each stretch between canters is told on its own
+	// each stretch between canters is told on its own, by windows that hold nothing of the canters
 	fill := func(a, b float64) {
-		i0 := sort.Search(len(w), func(i int) bool { return w[i].t+winHopS/2 > a })
-		i1 := sort.Search(len(w), func(i int) bool { return w[i].t-winHopS/2 >= b })
-		if i1 <= i0 {
-			add(Halt, a, b)
+		if b <= a {
 			return
 		}
-		pure := func(i int) bool {
-			return (a <= p.t0 || w[i].t-winS/2 >= a) && (b >= end || w[i].t+winS/2 <= b)
+		w := p.windows(a, b)
+		if len(w) == 0 {
+			add(shortGait(ev.Gaits[first:]), a, b)
+			return
 		}
-		any := false
-		for i := i0; i < i1; i++ {
-			any = any || pure(i)
-		}
-		path := gaitPath(i1-i0, []Gait{Halt, Walk, Trot}, func(i int, g Gait) float64 {
-			if any && !pure(i0+i) {
-				return 0
-			}
-			return gaitCost(w[i0+i], g)
-		})
-		for i, g := range path {
-			from, to := w[i0+i].t-winHopS/2, w[i0+i].t+winHopS/2
+		for i, g := range gaitPath(len(w), []Gait{Halt, Walk, Trot}, func(i int, g Gait) float64 { return gaitCost(w[i], g) }) {
+			from, to := w[i].t-winHopS/2, w[i].t+winHopS/2
 			if i == 0 {
 				from = a
 			}
-			if i == len(path)-1 {
+			if i == len(w)-1 {
 				to = b
 			}
 			add(g, from, to)

@@ -313,7 +313,7 @@ func TestScore(t *testing.T) {
 		require.LessOrEqual(t, absQuantile(y.landing, 0.9), 0.010, k)
 		require.GreaterOrEqual(t, share(y.shortOK, y.short), 0.99, k)
 		require.GreaterOrEqual(t, share(y.longOK, y.long), 0.985, k)
-		require.GreaterOrEqual(t, share(y.gaitOK, y.gait), 0.99, k)
+		require.GreaterOrEqual(t, share(y.gaitOK, y.gait), 0.993, k)
 	}
 	y := by["wrist"]
 	require.GreaterOrEqual(t, share(y.found, y.jumps), 0.97)
@@ -321,7 +321,7 @@ func TestScore(t *testing.T) {
 	require.LessOrEqual(t, absQuantile(y.takeoff, 0.9), 0.020)
 	require.GreaterOrEqual(t, share(y.shortOK, y.short), 0.95)
 	require.GreaterOrEqual(t, share(y.longOK, y.long), 0.95)
-	require.GreaterOrEqual(t, share(y.gaitOK, y.gait), 0.93)
+	require.GreaterOrEqual(t, share(y.gaitOK, y.gait), 0.95)
 	for _, y := range by {
 		require.GreaterOrEqual(t, 2*share(y.strideHit, y.strides+y.stridesFound), 0.985)
 		require.LessOrEqual(t, y.leadWrong*200, y.leadOK)
