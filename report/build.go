@@ -42,6 +42,7 @@ type ride struct {
 	ev      *detect.Events // nil without motion
 	track   *smooth.Track  // nil without positions
 	path    *place.Path    // laid onto the plan where there is one; nil without positions
+	raw     *place.Path    // as recorded, before it was laid
 	res     *follow.Result // nil without a plan
 	gaits   []detect.Span
 	surface *course.Surface // nil without a slope
@@ -127,6 +128,7 @@ func (r *ride) smooth() error {
 	}
 	r.track = tr
 	r.path = place.FromTrack(tr, anchor)
+	r.raw = r.path
 	if r.ev == nil {
 		r.gaits = gaitsFromSpeed(r.path)
 	}

@@ -231,10 +231,11 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 	var byTrack *trace.Estimate
 	if r.path != nil {
 		if d, ok := r.path.LengthM(a.landing.Value, b.takeoff.Value); ok {
-			sd := r.pathSD(a.landing.Value, b.takeoff.Value)
+			more, sd := r.unbent(a.landing.Value, b.takeoff.Value)
+			d += more
 			if !a.timed || !b.timed {
 				// The ends were read off the same track: they move with it, so speed stays.
-				sd = math.Hypot(sd, 0.05)
+				sd = math.Hypot(sd, 0.02)
 			}
 			e := trace.FromSD(d, sd)
 			byTrack = &e
@@ -247,7 +248,8 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 		v, vSD := byTrack.Value/m.durS, byTrack.SD()/m.durS
 		byPace := trace.FromSD(byMap.Value/v, byMap.Value/v*math.Hypot(vSD/v, byMap.SD()/byMap.Value))
 		d := weigh(trace.FromSD(m.durS, m.durSD), byPace)
-		p := trace.FromSD(v*d.Value, math.Hypot(vSD*d.Value, v*d.SD()))
+		// Both come from one track, so their mean is not as sure as if they were strangers.
+		p := trace.FromSD(v*d.Value, math.Hypot(vSD*d.Value, 1.25*v*d.SD()))
 		m.durS, m.durSD, byTrack = d.Value, d.SD(), &p
 		e := trace.FromSD(v, vSD)
 		m.speed = &e
@@ -278,12 +280,16 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 	return m
 }
 
-// pathSD is the doubt of a length ridden, from what the smoother leaves at the ends.
-func (r *ride) pathSD(a, b float64) float64 {
-	if l, ok := r.track.PathLength(a+r.lagS(), b+r.lagS()); ok {
-		return l.SD()
+// unbent is what the smoother's own estimate of a length adds to the length of its mean path, which
+// cuts the corners that noise hides, and the doubt of it.
+func (r *ride) unbent(a, b float64) (more, sd float64) {
+	lag := r.lagS()
+	l, ok := r.track.PathLength(a+lag, b+lag)
+	raw, ok2 := r.raw.LengthM(a+lag, b+lag)
+	if !ok || !ok2 {
+		return 0, 0.5
 	}
-	return 0.5
+	return l.Value - raw, l.SD()
 }
 
 func (r *ride) lagS() float64 {
@@ -463,7 +469,8 @@ func (r *ride) estimateStrides() {
 		m.strides = &trace.Estimate{Value: mean, Low: quantileOf(p, 0.05), High: quantileOf(p, 0.95)}
 		m.strides.Low, m.strides.High = math.Min(m.strides.Low, mean), math.Max(m.strides.High, mean)
 		m.by = "estimated"
-		sd := math.Sqrt(math.Max(tSq-tMean*tMean, 0) + sq(lineStrideSDS))
+		// That the counts must be whole favours several stride times; the one that wins is not always right.
+		sd := math.Sqrt(sq(1.4)*math.Max(tSq-tMean*tMean, 0) + sq(lineStrideSDS))
 		s := trace.FromSD(tMean, sd)
 		m.strideS = &s
 	}
