@@ -59,11 +59,9 @@ func FromMotion(m *trace.Motion, o Options) (*Events, error) {
 	}
 
 	ev := &Events{}
+	m = numbersOnly(m)
 	for i, part := range split(m) {
 		p := resample(m, part[0], part[1])
-		if p == nil {
-			continue
-		}
 		p.findUp(m.GravityRemoved)
 		p.loads()
 		p.run(ev, o, i)
@@ -76,6 +74,48 @@ func FromMotion(m *trace.Motion, o Options) (*Events, error) {
 	return ev, nil
 }
 
+// numbersOnly leaves out the samples that are no numbers or beyond what any sensor on a rider measures
+// (2000 m/s², 200 rad/s): they are gaps.
+func numbersOnly(m *trace.Motion) *trace.Motion {
+	ch := [][]float64{m.AX, m.AY, m.AZ}
+	if m.GX != nil {
+		ch = append(ch, m.GX, m.GY, m.GZ)
+	}
+	good := func(i int) bool {
+		for k, c := range ch {
+			if limit := [...]float64{2000, 200}[k/3]; !(math.Abs(c[i]) < limit) {
+				return false
+			}
+		}
+		return !math.IsNaN(m.TimeS[i]) && !math.IsInf(m.TimeS[i], 0)
+	}
+	bad := 0
+	for i := range m.TimeS {
+		if !good(i) {
+			bad++
+		}
+	}
+	if bad == 0 {
+		return m
+	}
+	out := *m
+	keep := func(x []float64) []float64 {
+		if x == nil {
+			return nil
+		}
+		y := make([]float64, 0, len(x)-bad)
+		for i, v := range x {
+			if good(i) {
+				y = append(y, v)
+			}
+		}
+		return y
+	}
+	out.TimeS, out.AX, out.AY, out.AZ = keep(m.TimeS), keep(m.AX), keep(m.AY), keep(m.AZ)
+	out.GX, out.GY, out.GZ = keep(m.GX), keep(m.GY), keep(m.GZ)
+	return &out
+}
+
 // fewHz is the rate below which the steep sides of a flight, a tenth of a second, hold less than two samples.
 const fewHz = 20
 
@@ -84,7 +124,7 @@ const fewHz = 20
 const longestS = 3600
 
 // split cuts the samples where more than gapS lies between two of them, and at times that
-// are not numbers or don't increase; what is longer than longestS it cuts again, at the quietest moment. Each part is
+// don't increase; what is longer than longestS it cuts again, at the quietest moment. Each part is
 // [from, to); parts of a cut share its sample.
 func split(m *trace.Motion) [][2]int {
 	t := m.TimeS
@@ -96,7 +136,7 @@ func split(m *trace.Motion) [][2]int {
 				continue
 			}
 		}
-		if i-from >= 2 && !math.IsNaN(t[from]) && !math.IsInf(t[from], 0) {
+		if i-from >= 2 {
 			for t[i-1]-t[from] > longestS {
 				cut := quietest(m, from, i)
 				out = append(out, [2]int{from, cut + 1})
@@ -114,11 +154,7 @@ func split(m *trace.Motion) [][2]int {
 func quietest(m *trace.Motion, from, to int) int {
 	t := m.TimeS
 	change := func(i int) float64 {
-		d := math.Abs(m.AX[i]-m.AX[i-1]) + math.Abs(m.AY[i]-m.AY[i-1]) + math.Abs(m.AZ[i]-m.AZ[i-1])
-		if !(d < 1e6) {
-			return 1e6 // not a number, or beyond any sensor
-		}
-		return d
+		return math.Abs(m.AX[i]-m.AX[i-1]) + math.Abs(m.AY[i]-m.AY[i-1]) + math.Abs(m.AZ[i]-m.AZ[i-1])
 	}
 	a := from + 1
 	for t[a]-t[from] < longestS/2 {

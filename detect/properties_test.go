@@ -248,13 +248,22 @@ func TestGapIsNotBridged(t *testing.T) {
 	whole := events(t, m)
 	require.Len(t, whole.Jumps, 5)
 	a := whole.Jumps[1].LandingS.Value + 2.1
-	for _, gap := range []float64{0.4, 2} {
+	for _, hole := range []struct {
+		s    float64
+		rows bool // rows are there, but hold no numbers
+	}{{0.4, false}, {2, false}, {2, true}} {
+		gap := hole.s
 		cut := &trace.Motion{RateHz: m.RateHz}
 		for i, s := range m.TimeS {
-			if s < a || s > a+gap {
-				cut.TimeS = append(cut.TimeS, s)
-				cut.AX, cut.AY, cut.AZ = append(cut.AX, m.AX[i]), append(cut.AY, m.AY[i]), append(cut.AZ, m.AZ[i])
+			x := m.AX[i]
+			if s >= a && s <= a+gap {
+				if !hole.rows {
+					continue
+				}
+				x = math.NaN()
 			}
+			cut.TimeS = append(cut.TimeS, s)
+			cut.AX, cut.AY, cut.AZ = append(cut.AX, x), append(cut.AY, m.AY[i]), append(cut.AZ, m.AZ[i])
 		}
 		ev := events(t, cut)
 		require.Len(t, ev.Jumps, 5)

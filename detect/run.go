@@ -7,45 +7,6 @@ import (
 	"groundline/trace"
 )
 
-// minPlain are the plain strides that a canter must have, and their least share of all its
-// peaks: what jumps all the time and never canters is no horse.
-const (
-	minPlain      = 2
-	minPlainShare = 0.2
-	// worstWave is how far a canter's wave may be from what it should be, in nats: three standard deviations; a canter
-	// of less than eight strides has less room, because chance has more.
-	worstWave = 4.5
-)
-
-// canterDoubt is how far the wave of a supposed canter is from a canter's, in nats. A canter is a smooth
-// bounding gait: load peaked, suspension flat and long, one wave a stride with a second harmonic of about a tenth of
-// its power. A person's steps are as quick, but even in their halves (no skew, hardly a second harmonic),
-// or rough with the heel's blow, or swing the sensor more to and fro than up. The limits lie
-// between the labelled rounds (rough -4.8 to -3.5, skew 0.3 to 0.5, second -2.5 to -1.9, across 0.1 to 0.35)
-// and recordings of people walking, running and jumping.
-func canterDoubt(s waveShape) (nats float64, rule string, found, limit float64) {
-	type term struct {
-		rule         string
-		found, limit float64
-		z            float64
-	}
-	terms := []term{
-		{"wave too rough for a canter", s.rough, -2.5, math.Max(0, s.rough+2.5) / 0.25},
-		{"load not peaked as in a canter", s.skew, 0.25, math.Max(0, 0.25-s.skew) / 0.06},
-		{"wave too even for a canter", s.second, -2.8, math.Max(0, -2.8-s.second) / 0.15},
-		{"wave too double for a canter", s.second, -1.5, math.Max(0, s.second+1.5) / 0.3},
-		{"more to and fro than up", s.across, 0.5, math.Max(0, s.across-0.5) / 0.1},
-	}
-	worst := terms[0]
-	for _, t := range terms {
-		nats += gaussCost(t.z)
-		if t.z > worst.z {
-			worst = t
-		}
-	}
-	return nats, worst.rule, worst.found, worst.limit
-}
-
 // run finds the events of one piece.
 func (p *piece) run(ev *Events, o Options, no int) {
 	w := p.windows(p.t0, p.at(float64(p.n-1)))
@@ -105,26 +66,6 @@ func (p *piece) findCanters(ev *Events, w []gaitWin, gaits []Gait, o Options) ([
 		}
 	}
 	return canters, c
-}
-
-// believable drops what has a canter's beat but not its wave.
-func (p *piece) believable(ev *Events, c *canterPath, canters [][]step, say bool) [][]step {
-	var out [][]step
-	for _, path := range canters {
-		s := p.waveOf(c.pk, path)
-		rule, found, limit := "", 0.0, 0.0
-		if need := max(minPlain, int(math.Ceil(minPlainShare*float64(len(path))))); s.strides < need {
-			rule, found, limit = "too few plain strides for a canter", float64(s.strides), float64(need)
-		} else if nats, r, f, l := canterDoubt(s); nats > worstWave*math.Min(1, float64(s.strides)/8) {
-			rule, found, limit = r, f, l
-		}
-		if rule == "" {
-			out = append(out, path)
-		} else if say {
-			ev.Rejected = append(ev.Rejected, Rejected{AtS: c.pk[path[0].k].t, Rule: rule, Found: found, Limit: limit})
-		}
-	}
-	return out
 }
 
 // nodeCosts say how much a peak looks like a canter's: by the gait of the window
@@ -229,14 +170,14 @@ func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64
 	if len(canters) == 0 {
 		return nil
 	}
-	taken := map[[2]int]bool{}
+	var out []candidate
 	var flights [][2]int
 	for _, path := range canters {
 		for i, s := range path {
 			if s.part == push && i+1 < len(path) {
-				pair := [2]int{s.k, path[i+1].k}
-				taken[pair] = true
-				flights = append(flights, pair)
+				land := path[i+1].k
+				flights = append(flights, [2]int{s.k, land})
+				out = append(out, candidate{s.k, land, c.jumpGain(s.k, land) + extra})
 			}
 		}
 	}
@@ -248,15 +189,8 @@ func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64
 		}
 		return false
 	}
-	var out []candidate
 	for _, x := range c.candidates(-40) {
-		pair := [2]int{x.push, x.land}
 		x.gain += extra
-		if taken[pair] {
-			out = append(out, x)
-			delete(taken, pair)
-			continue
-		}
 		a, b := c.pk[x.push], c.pk[x.land]
 		clear := inCanter(a.t) && inCanter(b.t)
 		for _, f := range flights {

@@ -334,6 +334,31 @@ func TestScore(t *testing.T) {
 	}
 }
 
+// TestScoreSpoilt scores the rounds thinned to about 25 Hz and with noise of 1 m/s² added to every sample.
+func TestScoreSpoilt(t *testing.T) {
+	thin, noisy := &tally{}, &tally{}
+	for i, r := range labelledRounds(t) {
+		ev, err := FromMotion(thinned(r.m, int(math.Round(r.m.RateHz/25))), Options{})
+		require.NoError(t, err)
+		thin.score(r, ev, t.Logf)
+		ev, err = FromMotion(spoilt(r.m, 1, 0, uint64(i)), Options{})
+		require.NoError(t, err)
+		noisy.score(r, ev, t.Logf)
+	}
+	t.Log("\n" + tableHead)
+	for name, y := range map[string]*tally{"25 Hz": thin, "noise 1 m/s²": noisy} {
+		t.Log(y.row(name))
+		require.GreaterOrEqual(t, share(y.found, y.jumps), 0.99, name)
+		require.GreaterOrEqual(t, share(y.right, y.reported), 0.99, name)
+		require.GreaterOrEqual(t, share(y.shortOK, y.short), 0.98, name)
+		require.GreaterOrEqual(t, share(y.longOK, y.long), 0.98, name)
+		require.LessOrEqual(t, absQuantile(y.takeoff, 0.9), 0.015, name)
+		require.GreaterOrEqual(t, share(y.takeoffIn, y.found), 0.83, name)
+		require.GreaterOrEqual(t, share(y.landingIn, y.found), 0.83, name)
+		require.GreaterOrEqual(t, share(y.gaitOK, y.gait), 0.96, name)
+	}
+}
+
 // TestPhasesFitTheRounds holds the places of peaks in a stride to what the rounds show.
 func TestPhasesFitTheRounds(t *testing.T) {
 	var phase, after, before []float64

@@ -16,7 +16,7 @@ const stepS = 0.01
 // piece is a stretch of motion without a gap, on an even grid.
 type piece struct {
 	t0  float64 // time of sample 0, s
-	dtS float64 // median step of the samples behind it, s
+	dtS float64 // mean step of the samples behind it, s
 	n   int
 	a   [3][]float64 // specific force, sensor axes, m/s²
 	g   [3][]float64 // turn rate, rad/s; nil without a gyroscope
@@ -40,59 +40,42 @@ func (p *piece) idx(t float64) int {
 
 // resample brings samples [from, to) to the even grid: the mean of the samples within a step, nearer ones weighing more,
 // where the device is faster than the grid, a cubic (Catmull & Rom 1974) through the nearest four where it is slower.
-// Samples that are not numbers are passed over.
 func resample(m *trace.Motion, from, to int) *piece {
 	t := m.TimeS
 	ch := [][]float64{m.AX, m.AY, m.AZ}
 	if m.GX != nil {
 		ch = append(ch, m.GX, m.GY, m.GZ)
 	}
-	ok := make([]int, 0, to-from)
-	for i := from; i < to; i++ {
-		good := true
-		for _, c := range ch {
-			// 2000 m/s² and 200 rad/s are beyond any sensor a rider carries.
-			if !(math.Abs(c[i]) < 2000) {
-				good = false
-			}
-		}
-		if good {
-			ok = append(ok, i)
-		}
-	}
-	if len(ok) < 2 {
-		return nil
-	}
-	t0 := t[ok[0]]
-	span := t[ok[len(ok)-1]] - t0
+	t0, last := t[from], to-1
+	span := t[last] - t0
 	p := &piece{t0: t0, n: int(span/stepS) + 1, clipMS2: m.ClippedMS2}
-	p.dtS = span / float64(len(ok)-1)
+	p.dtS = span / float64(last-from)
 	out := make([][]float64, len(ch))
 	for c := range out {
 		out[c] = make([]float64, p.n)
 	}
-	j := 0
+	j := from
 	for k := 0; k < p.n; k++ {
 		x := t0 + float64(k)*stepS
-		for j+1 < len(ok)-1 && t[ok[j+1]] <= x {
+		for j+1 < last && t[j+1] <= x {
 			j++
 		}
-		i0, i1 := ok[j], ok[j+1]
+		i0, i1 := j, j+1
 		if t[i1]-t[i0] < 0.7*stepS {
 			// faster than the grid: mean under a triangle of a step to each side
 			a, b := j, j
-			for a > 0 && t[ok[a-1]] > x-stepS {
+			for a > from && t[a-1] > x-stepS {
 				a--
 			}
-			for b < len(ok)-1 && t[ok[b+1]] < x+stepS {
+			for b < last && t[b+1] < x+stepS {
 				b++
 			}
 			var sw float64
 			for q := a; q <= b; q++ {
-				wt := math.Max(0, 1-math.Abs(t[ok[q]]-x)/stepS)
+				wt := math.Max(0, 1-math.Abs(t[q]-x)/stepS)
 				sw += wt
 				for c := range ch {
-					out[c][k] += wt * ch[c][ok[q]]
+					out[c][k] += wt * ch[c][q]
 				}
 			}
 			for c := range ch {
@@ -104,7 +87,7 @@ func resample(m *trace.Motion, from, to int) *piece {
 			}
 			continue
 		}
-		im, ip := ok[max(0, j-1)], ok[min(len(ok)-1, j+2)]
+		im, ip := max(from, j-1), min(last, j+2)
 		h := t[i1] - t[i0]
 		w := math.Min(1, math.Max(0, (x-t[i0])/h))
 		for c := range ch {
