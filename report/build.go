@@ -275,7 +275,7 @@ func median(x []float64) float64 { return quantile(x, 0.5) }
 
 // debrief gathers what was found.
 func (r *ride) debrief() *Debrief {
-	d := &Debrief{Schema: Schema, Basis: r.basis(), Efforts: []Effort{}, Lines: []Line{}, Rounds: []Round{}, Gaits: []GaitSpan{}, Strides: []Stride{}}
+	d := &Debrief{Schema: Schema, Basis: r.basis(), Efforts: []Effort{}, Lines: []Line{}, Rounds: []Round{}, Gaits: []GaitSpan{}, Strides: []Stride{}, Rejected: []Rejected{}}
 	d.Recording = RecordingInfo{Files: r.rec.Files, DurationS: r.rec.DurationS}
 	if !r.rec.Start.IsZero() {
 		s := r.rec.Start.UTC().Format(time.RFC3339Nano)
@@ -312,6 +312,11 @@ func (r *ride) debrief() *Debrief {
 	} else {
 		d.Efforts = r.bareEfforts()
 		d.Lines = r.bareLines()
+	}
+	if r.ev != nil {
+		for _, x := range r.ev.Rejected {
+			d.Rejected = append(d.Rejected, Rejected{AtS: x.AtS, Rule: x.Rule, Found: x.Found, Limit: x.Limit})
+		}
 	}
 	d.Strides = r.tellStrides()
 	r.tellHorse(d)

@@ -33,6 +33,8 @@ type Debrief struct {
 	Strides   []Stride      `json:"strides"`
 	Horse     Horse         `json:"horse"`
 	Notes     []trace.Note  `json:"notes"`
+	// Rejected are the candidates for a jump that were turned down, in time order, each with the rule.
+	Rejected []Rejected `json:"rejected"`
 	// Plan is the plan that the ride was held against, given or found; nil without one. It is not part of
 	// the JSON.
 	Plan *course.Plan `json:"-"`
@@ -194,4 +196,14 @@ type Horse struct {
 	Name          *string         `json:"name"`
 	CanterStrideM *trace.Estimate `json:"canter_stride_m"`
 	StrideS       *trace.Estimate `json:"stride_s"`
+}
+
+// Rejected is a candidate for a jump that was turned down.
+type Rejected struct {
+	AtS float64 `json:"at_s"`
+	// Rule is the rule that turned it down, in words; Found is the number that broke it and Limit what
+	// the rule allows, in the rule's own unit.
+	Rule  string  `json:"rule"`
+	Found float64 `json:"found"`
+	Limit float64 `json:"limit"`
 }

@@ -563,28 +563,37 @@ func (r *ride) tellStrides() []Stride {
 	return out
 }
 
-// tellHorse is the horse's usual canter stride in this ride: the middle of its lines.
+// tellHorse is the horse's usual canter stride in this ride. Where strides were counted and measured, it
+// is the middle one of all strides on lines that are no rollback; else the middle of the lines.
 func (r *ride) tellHorse(d *Debrief) {
-	var length, time []float64
+	var lines, time, strides []float64
 	for _, l := range d.Lines {
 		if l.StrideLengthM != nil && l.Kind != string(course.Rollback) && l.Kind != string(course.Combination) {
-			length = append(length, l.StrideLengthM.Value)
+			lines = append(lines, l.StrideLengthM.Value)
+			strides = append(strides, l.StrideLengthsM...)
 		}
 		if l.StrideS != nil && l.Strides.Value > 2 {
 			time = append(time, l.StrideS.Value)
 		}
 	}
-	d.Horse.CanterStrideM = middle(length)
-	d.Horse.StrideS = middle(time)
+	d.Horse.CanterStrideM = middle(lines, len(lines))
+	if len(strides) >= leastStrides {
+		// Strides of one line are alike, and all hang on the same track: three count as one.
+		d.Horse.CanterStrideM = middle(strides, len(strides)/3)
+	}
+	d.Horse.StrideS = middle(time, len(time))
 	if d.Horse.StrideS == nil && r.ev != nil {
 		d.Horse.StrideS = r.ev.StrideS
 	}
 }
 
-// middle is the median with the interval of its own doubt: 1.2533 standard errors of a mean (the
+// leastStrides is how many measured strides a usual stride needs: those of two lines.
+const leastStrides = 9
+
+// middle is the median of x, of which so many are independent, with the interval of its own doubt: 1.2533 standard errors of a mean (the
 // asymptotic ratio for a normal sample), with the spread from the median absolute deviation.
-func middle(x []float64) *trace.Estimate {
-	if len(x) < 3 {
+func middle(x []float64, independent int) *trace.Estimate {
+	if len(x) < 3 || independent < 2 {
 		return nil
 	}
 	m := median(x)
@@ -592,13 +601,9 @@ func middle(x []float64) *trace.Estimate {
 	for i, v := range x {
 		dev[i] = math.Abs(v - m)
 	}
-	e := trace.FromSD(m, 1.2533*1.4826*median(dev)/math.Sqrt(float64(len(x))))
+	e := trace.FromSD(m, 1.2533*1.4826*median(dev)/math.Sqrt(float64(independent)))
 	return &e
 }
-
-// fitHeedM is how much a stride must differ before a line is called long or tight: a tenth of a metre is what
-// a rider begins to feel (common practice: half a foot over a line of five).
-const fitHeedM = 0.10
 
 // tellFit says for each line whether it rode long or tight for this horse.
 func (r *ride) tellFit(d *Debrief) {
@@ -613,12 +618,9 @@ func (r *ride) tellFit(d *Debrief) {
 		}
 		v := l.StrideLengthM.Value - u.Value
 		e := trace.FromSD(v, math.Hypot(l.StrideLengthM.SD(), u.SD()))
-		says := "right"
-		if v > fitHeedM && e.Low > 0 {
-			says = "long"
-		}
-		if v < -fitHeedM && e.High < 0 {
-			says = "tight"
+		says := course.FitSays(v, u.Value)
+		if e.Low < 0 && e.High > 0 {
+			says = "right" // not told from it
 		}
 		l.Fit = &Fit{PerStrideM: &e, Says: says}
 	}

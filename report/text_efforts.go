@@ -334,6 +334,12 @@ func writeExplained(p *page, d *Debrief, units Units) {
 		u := units.length().unit
 		p.table([]string{"Effort", "", "take-off s", "off " + u, "land " + u, "m/min", "leads", "sure"}, rows)
 	}
+	if len(d.Rejected) > 0 {
+		p.heading("Taken for no jump")
+		for _, x := range d.Rejected {
+			p.para(" ", 3, fmt.Sprintf("%s: %s (%.3g, limit %.3g).", clock(x.AtS), x.Rule, x.Found, x.Limit))
+		}
+	}
 	headed := false
 	for _, l := range d.Lines {
 		if len(l.StrideLengthsM) == 0 {

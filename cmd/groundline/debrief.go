@@ -21,6 +21,7 @@ type debriefFlags struct {
 	out     string
 	columns string
 	horse   string
+	save    string
 	format  formatFlag
 	units   unitsFlag
 	explain bool
@@ -33,13 +34,14 @@ func debriefCommand(std streams) *cobra.Command {
 		Short: "Tell how each line of a recorded ride was ridden",
 		Long: `debrief reads the files of one ride (a watch's GPX, a motion sensor's CSV, or both,
 told apart by their content), lays them on the course plan, and tells how each line
-was ridden.
+was ridden. Without --course the obstacles are found from the jumps.
 
 ` + exitHelp + `
 A ride in which nothing was jumped is told, with exit code 1.`,
 		Example: `  groundline debrief ride.gpx motion.csv --course course.yaml
   groundline debrief ride.gpx --course course.yaml --format json -o ride.json
   groundline debrief motion.csv --course course.yaml --units imperial
+  groundline debrief ride.gpx motion.csv --save-plan draft.yaml
   groundline debrief phone.csv --course course.yaml --columns t=clock,ax=x,ay=y,az=z`,
 		Args: filesGiven("a recording", 1, maxFiles),
 		RunE: func(c *cobra.Command, files []string) error {
@@ -53,6 +55,7 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 	flags.Var(&f.units, "units", "units of lengths in the text; JSON is in metres")
 	flags.StringVar(&f.columns, "columns", "", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
 	flags.StringVar(&f.horse, "horse", "", "the horse's name, for the title")
+	flags.StringVar(&f.save, "save-plan", "", "write the plan that was found in the ride here, as a draft to correct")
 	flags.BoolVar(&f.explain, "explain", false, "text: also each effort's figures, stride lengths and lesser notes")
 	return c
 }
@@ -61,9 +64,14 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 // then is a failure, for a script that asked how the lines were ridden.
 func debrief(ctx context.Context, files []string, f debriefFlags, std streams) error {
 	for _, in := range slices.Concat(files, []string{f.course}) {
-		if f.out != "" && sameFile(f.out, in) {
-			return badUse(fmt.Errorf("%s: is input, expected another file to write to", f.out))
+		for _, out := range []string{f.out, f.save} {
+			if out != "" && sameFile(out, in) {
+				return badUse(fmt.Errorf("%s: is input, expected another file to write to", out))
+			}
 		}
+	}
+	if f.save != "" && f.course != "" {
+		return badUse(fmt.Errorf("--save-plan: a course was given, expected --save-plan without --course, to find one in the ride"))
 	}
 	d, err := readAndBuild(ctx, files, f, std)
 	if err != nil {
@@ -82,10 +90,24 @@ func debrief(ctx context.Context, files []string, f debriefFlags, std streams) e
 	} else {
 		err = write(std.out)
 	}
+	if err == nil && f.save != "" {
+		err = savePlan(f.save, d)
+	}
 	if err == nil && !anyJump(d) {
 		err = noAnswer(fmt.Errorf("%s: no jump was found, expected a ride over obstacles", strings.Join(files, " and ")))
 	}
 	return err
+}
+
+// savePlan writes the plan found in the ride.
+func savePlan(file string, d *report.Debrief) error {
+	if d.Plan == nil {
+		return noAnswer(fmt.Errorf("%s: no plan was found in the ride, expected positions and motion with jumps", file))
+	}
+	return writeWhole(file, func(w io.Writer) error {
+		_, err := w.Write(course.WritePlan(d.Plan))
+		return written(err)
+	})
 }
 
 func readAndBuild(ctx context.Context, files []string, f debriefFlags, std streams) (*report.Debrief, error) {
