@@ -148,22 +148,26 @@ func filterKeeping(nodes []node, steps stepper, n Noise, smooth bool, keep []pul
 	return logLik, !math.IsNaN(logLik)
 }
 
-// measurement is z = h x + noise of variance noise2; none where noise2 is 0.
+// measurement is z = ca x[a] + cb x[b] + noise of variance noise2; none where noise2 is 0.
 type measurement struct {
-	h         vec
+	a, b      int
+	ca, cb    float64
 	z, noise2 float64
 }
+
+// of is what the measurement would read without noise.
+func (z *measurement) of(x *vec) float64 { return z.ca*x[z.a] + z.cb*x[z.b] }
 
 // measurements are what a node's fix tells: east and north, whose errors are independent, then
 // the device's speed along the nominal direction.
 func measurements(nd *node, n Noise) (out [3]measurement) {
 	r := n.WhiteM * n.WhiteM / nd.weight
-	out[0] = measurement{h: vec{iE: 1, wE: 1}, z: nd.zE, noise2: r}
-	out[1] = measurement{h: vec{iN: 1, wN: 1}, z: nd.zN, noise2: r}
+	out[0] = measurement{a: iE, b: wE, ca: 1, cb: 1, z: nd.zE, noise2: r}
+	out[1] = measurement{a: iN, b: wN, ca: 1, cb: 1, z: nd.zN, noise2: r}
 	// Below a walk the direction is not known well enough to tell what a speed is along.
 	const leastMS = 0.5
 	if n.SpeedMS > 0 && !math.IsNaN(nd.speed) && nd.nom.speedMS > leastMS {
-		out[2] = measurement{h: vec{vE: nd.nom.cos, vN: nd.nom.sin}, z: nd.speed, noise2: n.SpeedMS * n.SpeedMS / nd.weight}
+		out[2] = measurement{a: vE, b: vN, ca: nd.nom.cos, cb: nd.nom.sin, z: nd.speed, noise2: n.SpeedMS * n.SpeedMS / nd.weight}
 	}
 	return out
 }
@@ -172,12 +176,12 @@ func measurements(nd *node, n Noise) (out [3]measurement) {
 // whatever the rounding (R. S. Bucy and P. D. Joseph, Filtering for Stochastic Processes
 // with Applications to Guidance, 1968). It returns the Kalman gain.
 func update(m *vec, p *matrix, z *measurement) (k vec, logLik float64, ok bool) {
-	ph := p.apply(&z.h)
-	s, e := z.noise2, z.z
+	var ph vec
 	for i := range dim {
-		s += z.h[i] * ph[i]
-		e -= z.h[i] * m[i]
+		ph[i] = z.ca*p[i][z.a] + z.cb*p[i][z.b]
 	}
+	s := z.of(&ph) + z.noise2
+	e := z.z - z.of(m)
 	if !(s > 0) {
 		return k, 0, false
 	}
@@ -211,10 +215,7 @@ func again(nodes []node, steps stepper, n Noise, keep []pulls) {
 				if z.noise2 == 0 {
 					continue
 				}
-				e := z.z
-				for j := range dim {
-					e -= z.h[j] * m[j]
-				}
+				e := z.z - z.of(&m)
 				for j := range dim {
 					m[j] += keep[k][i][j] * e
 				}

@@ -2,9 +2,10 @@ package smooth
 
 import "math"
 
-// startNoise is where the search for the noise levels starts, and what it leans on where
-// the ride does not tell: published sizes of receivers' errors and of a horse's accelerations.
-func startNoise(rateHz float64, hasSpeed bool) Noise {
+// startNoise are where the search for the noise levels starts, and what it leans on where the ride does
+// not tell: published sizes of receivers' errors and of a horse's accelerations. The first is the usual
+// receiver at this rate, the second one with corrections from a base.
+func startNoise(rateHz float64, hasSpeed bool) [2]Noise {
 	n := Noise{
 		// A 1-Hz wrist receiver: metres of error that move slowly, decimetres from fix to fix; a
 		// stand-alone 10-Hz logger: about 0.7 m per axis (three quarters of the errors
@@ -26,27 +27,29 @@ func startNoise(rateHz float64, hasSpeed bool) Noise {
 			n.SpeedMS = 0.1
 		}
 	}
-	return n
+	fine := n
+	fine.WhiteM, fine.WanderM = 0.01, 0.05 // carrier-phase fixes are good to a centimetre or two
+	return [2]Noise{n, fine}
 }
 
 // leanSD is how far, in units of the natural logarithm, a level may stray from its start before
-// the start resists: one standard deviation of a log-normal prior. The wander can't be told
-// well from the horse's own way and so may stray least.
-var leanSD = [...]float64{1.0, 0.2, 0.5, 0.5, 1.0}
+// the start resists: one standard deviation of a log-normal prior. The wander hardly strays: what looks
+// like more of it in a ride is the horse's own unevenness.
+var leanSD = [...]float64{1.0, 0.05, 0.5, 0.5, 1.0}
 
 // searchNodes bounds the nodes that the noise levels are estimated from: enough for 3 %.
 const searchNodes = 3000
 
 // estimate finds the noise levels that make the fixes most likely, given the way and the
 // weights as they are: a coordinate search in the logarithms, with the start as a weak prior,
-// from steps of firstStep down to 5 %.
-func (t *Track) estimate(from Noise, firstStep float64) Noise {
+// from steps of firstStep down to 5 %. It returns the logarithm of their likelihood times the prior too.
+func (t *Track) estimate(from, start Noise, firstStep float64) (Noise, float64) {
 	sample := t.sample()
 	steps := make([]stepper, len(sample))
 	for i, nodes := range sample {
 		steps[i] = storedSteps(nodes)
 	}
-	start := startNoise(t.RateHz, from.SpeedMS > 0).levels()
+	lean := start.levels()
 	best := from.levels()
 	score := func(l [5]float64) float64 {
 		sum := 0.0
@@ -58,7 +61,7 @@ func (t *Track) estimate(from Noise, firstStep float64) Noise {
 			sum += ll
 		}
 		for i := range l {
-			d := (l[i] - start[i]) / leanSD[i]
+			d := (l[i] - lean[i]) / leanSD[i]
 			sum -= d * d / 2
 		}
 		return sum
@@ -76,7 +79,7 @@ func (t *Track) estimate(from Noise, firstStep float64) Noise {
 					try := best
 					try[i] += d
 					// Levels beyond e^±6 of their start are not a receiver's or a horse's.
-					if math.Abs(try[i]-start[i]) > 6 {
+					if math.Abs(try[i]-lean[i]) > 6 {
 						continue
 					}
 					if s := score(try); s > top {
@@ -87,7 +90,7 @@ func (t *Track) estimate(from Noise, firstStep float64) Noise {
 			}
 		}
 	}
-	return noiseOf(best)
+	return noiseOf(best), top
 }
 
 // levels are the logarithms of the noise levels; the speed's is 0 where there is none.

@@ -176,10 +176,10 @@ func TestLinesOfTheRounds(t *testing.T) {
 		t.Logf("%s: line length m: %v", k, length[k])
 		t.Logf("%s: line speed m/s: %v", k, speed[k])
 	}
-	// Floors a little under what was reached: 0.061 and 0.029 m/s, 91 and 97 %.
+	// Floors a little under what was reached: 0.060 and 0.028 m/s, 89 and 91 %.
 	require.Less(t, speed["1 Hz"].median(), 0.075)
 	require.Less(t, speed["5-10 Hz"].median(), 0.035)
 	for _, k := range []string{"1 Hz", "1 Hz, lag told", "5-10 Hz"} {
-		require.Greater(t, length[k].share(), 0.87, k)
+		require.Greater(t, length[k].share(), 0.85, k)
 	}
 }

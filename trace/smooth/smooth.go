@@ -185,7 +185,8 @@ func stops(fixes []node) ([]node, error) {
 // solve smooths all pieces: start with a model that knows no direction, then in turn find the
 // noise levels, the weights and the way, until the way stands.
 func (t *Track) solve(o Options, hasSpeed bool) error {
-	n := startNoise(t.RateHz, hasSpeed)
+	starts := startNoise(t.RateHz, hasSpeed)
+	n, start := starts[0], starts[0]
 	if o.Noise != nil {
 		n = *o.Noise
 	}
@@ -205,11 +206,16 @@ func (t *Track) solve(o Options, hasSpeed bool) error {
 	if o.Noise == nil {
 		for i := range rounds {
 			t.reweigh(n)
-			firstStep := 0.1
 			if i == 0 {
-				firstStep = 0.4
+				usual, likely := t.estimate(starts[0], starts[0], 0.4)
+				fine, likelier := t.estimate(starts[1], starts[1], 0.4)
+				n = usual
+				if likelier > likely {
+					n, start = fine, starts[1]
+				}
+			} else {
+				n, _ = t.estimate(n, start, 0.1)
 			}
-			n = t.estimate(n, firstStep)
 			if err := t.pass(n); err != nil {
 				return err
 			}

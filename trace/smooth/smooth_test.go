@@ -72,7 +72,7 @@ func TestIntervalsHold(t *testing.T) {
 		fixes               int
 	}{{1, 0.3, 1.2, 90}, {10, 0.12, 0.6, 500}} {
 		var length, speed, velocity score
-		for range 25 {
+		for range 15 {
 			v := 3.5 + 2.5*rng.Float64()
 			// No horse keeps an even pace.
 			waver, slow := 0.02+0.06*rng.Float64(), 1.3+2*rng.Float64()
