@@ -104,10 +104,13 @@ func (l *layout) assign(rows [][][]byte, hand *handColumns) *Fault {
 		l.roles[at] = r
 		l.used = append(l.used, r)
 	}
-	_, located := chosen[roleLat]
-	if _, moves := chosen[roleAX]; moves {
-		located = false
+	l.optional = roleGX
+	_, moves := chosen[roleAX]
+	if _, turns := chosen[roleGX]; turns && moves {
+		l.optional = roleAX // loggers that write a row per event leave the other sensor's columns empty
 	}
+	_, located := chosen[roleLat]
+	located = located && !moves
 	if fault := l.findClock(rows, chosen[roleT], countRate, located); fault != nil {
 		return fault
 	}

@@ -135,6 +135,10 @@ func (tab *table) row(text []byte, line int) {
 		tab.problems.add(Fault{Line: line, Field: field, Found: quoteShort(string(lay.field(text, at))), Expected: lay.expected(at)})
 		return
 	}
+	if lay.optional == roleAX && math.IsNaN(values[roleAX]+values[roleAY]+values[roleAZ]) && math.IsNaN(values[roleGX]+values[roleGY]+values[roleGZ]) {
+		tab.empty++
+		return
+	}
 	if tab.n == len(tab.col[roleT]) {
 		tab.grow()
 	}
@@ -173,6 +177,7 @@ type layout struct {
 	skip                  int    // lines before the first row
 	roles                 []role // of each column up to the last used
 	used                  []role
+	optional              role     // the first of the roles that a row may leave empty
 	names                 []string // headers, or "column 3"
 	headings              []heading
 	device                string
@@ -238,7 +243,7 @@ func (l *layout) parse(text []byte, values *[roles]float64, unzoned *bool) int {
 			field := bytes.Trim(text[i:end], "\" \t")
 			v, ok := l.value(field, r, unzoned)
 			if !ok {
-				if r < roleGX || !isAbsent(field) {
+				if r < l.optional || !isAbsent(field) {
 					return c
 				}
 				v = nan
@@ -252,7 +257,7 @@ func (l *layout) parse(text []byte, values *[roles]float64, unzoned *bool) int {
 			next++
 		}
 		if !ok || next < len(text) && text[next] != l.delim {
-			if next = fieldEnd(text, i, l.delim); r < roleGX || !isAbsent(text[i:next]) {
+			if next = fieldEnd(text, i, l.delim); r < l.optional || !isAbsent(text[i:next]) {
 				return c
 			}
 			v = nan

@@ -508,3 +508,30 @@ func TestTimesOfDayRunOnPastMidnight(t *testing.T) {
 		require.InDelta(t, float64(i)/100, v, 1e-6)
 	}
 }
+
+// A row per event: the accelerometer's and the gyroscope's by turns, at rates of their own,
+// some with the same stamp.
+func TestSensorsWithRowsOfTheirOwn(t *testing.T) {
+	r := invented(1000, 100)
+	var b strings.Builder
+	b.WriteString("time (s),acc_x (m/s2),acc_y (m/s2),acc_z (m/s2),gyro_x (rad/s),gyro_y (rad/s),gyro_z (rad/s)\n")
+	for i := range r.t {
+		fmt.Fprintf(&b, "%.6f,%.6f,%.6f,%.6f,,,\n", r.t[i], r.a[0][i], r.a[1][i], r.a[2][i])
+		if i%2 == 0 {
+			fmt.Fprintf(&b, "%.6f,,,,%.6f,0.5,NaN\n", r.t[i], r.t[i]/10)
+			fmt.Fprintf(&b, "%.6f,,,,%.6f,0.5,0.25\n", r.t[i], r.t[i]/10)
+		}
+	}
+	rec, sums, err := csvBytes(t, b.String())
+	require.NoError(t, err)
+	sound(t, rec)
+	m := rec.Motion
+	require.Greater(t, len(m.TimeS), 997)
+	require.Zero(t, sums[0].Unreadable, "half a row is no broken row")
+	for i := range m.TimeS {
+		require.InDelta(t, r.t[i], m.TimeS[i], 1e-9)
+		require.InDelta(t, r.a[0][i], m.AX[i], 1e-6)
+		require.InDelta(t, r.t[i]/10, m.GX[i], 2e-3)
+		require.Equal(t, 0.25, m.GZ[i])
+	}
+}

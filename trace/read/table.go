@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"slices"
 	"strings"
 )
 
@@ -55,6 +56,9 @@ func (t *task) tableToPart(p *part, tab *table) (*part, *Faults) {
 	if tab.col[roleLat] != nil {
 		places = tab.changes()
 	}
+	if bad := tab.splitTurns(p); bad != nil {
+		return nil, bad
+	}
 	if bad := tab.settle(p, roleT, roleGZ); bad != nil {
 		return nil, bad
 	}
@@ -65,6 +69,50 @@ func (t *task) tableToPart(p *part, tab *table) (*part, *Faults) {
 		p.places = places
 	}
 	return p, nil
+}
+
+// splitTurns takes the gyroscope out of a table that gives it rows of its own, between those
+// of the accelerometer, as a recording with times of its own.
+func (tab *table) splitTurns(p *part) *Faults {
+	if tab.lay.optional != roleAX {
+		return nil
+	}
+	var still, noTurn []int // rows without acceleration; without turn rate
+	apart := 0
+	for i := range tab.col[roleT] {
+		acc := !math.IsNaN(tab.col[roleAX][i] + tab.col[roleAY][i] + tab.col[roleAZ][i])
+		turn := !math.IsNaN(tab.col[roleGX][i] + tab.col[roleGY][i] + tab.col[roleGZ][i])
+		if !acc {
+			still = append(still, i)
+		}
+		if !turn {
+			noTurn = append(noTurn, i)
+		}
+		if acc && !turn {
+			apart++
+		}
+	}
+	n := len(tab.col[roleT])
+	if apart*20 > n-len(still) && len(still) > 0 && n-len(noTurn) >= 2 {
+		own := &table{lay: tab.lay}
+		for _, r := range []role{roleT, roleGX, roleGY, roleGZ} {
+			own.col[r] = without(slices.Clone(tab.col[r]), noTurn)
+		}
+		if bad := own.settle(p, roleT, roleGZ); bad != nil {
+			return bad
+		}
+		g := [3][]float64{own.col[roleGX], own.col[roleGY], own.col[roleGZ]}
+		tab.lay.turnScale(p, g)
+		p.turns = &turns{t: own.col[roleT], g: g}
+		tab.col[roleGX], tab.col[roleGY], tab.col[roleGZ] = nil, nil, nil
+	}
+	for r := roleT; r <= roleGZ; r++ {
+		tab.col[r] = without(tab.col[r], still)
+	}
+	if len(tab.col[roleT]) == 0 {
+		return refuse(Fault{File: p.sum.File, Found: "no row with an acceleration", Expected: "three axes"}, tab.problems)
+	}
+	return nil
 }
 
 // settle puts the times of the columns from..to in order, or refuses the clock.
