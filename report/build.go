@@ -209,8 +209,10 @@ func (r *ride) findPlan() {
 	}
 	dx, dy := marginM-minX, marginM-minY
 	for i := range plan.Obstacles {
-		plan.Obstacles[i].At.X += dx
-		plan.Obstacles[i].At.Y += dy
+		o := &plan.Obstacles[i]
+		// To the centimetre and the tenth of a degree: a draft to correct, and no finer than that by far.
+		o.At.X, o.At.Y = math.Round(100*(o.At.X+dx))/100, math.Round(100*(o.At.Y+dy))/100
+		o.FacingDeg = math.Mod(math.Round(10*o.FacingDeg)/10, 360)
 	}
 	plan.SetLines(nil)
 	corner, _ := r.track.Frame.FromENU(-dx, -dy, 0)
