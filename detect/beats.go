@@ -90,9 +90,9 @@ func gaussCost(z float64) float64 { return 0.5 * z * z }
 const (
 	enterCost   = 8   // a canter must be three good strides long to be believed
 	coldJump    = 3   // more for one that begins with a push-off (from a trot or a stand)
-	brokenCost  = 14  // a stride out of rhythm that is simply lived with
+	brokenCost  = 7.5 // a stride out of rhythm that is simply lived with
 	resumeCost  = 7   // the same for the first stride after a landing, where a canter is found again
-	unseenCost  = 9   // a beat that left no peak
+	unseenCost  = 6   // a beat that left no peak
 	bounceCost  = 3   // no stride between landing and the next push-off
 	skipWorst   = 10  // passing over a peak as high as a beat's
 	reachS      = 1.9 // no step is longer: the longest stride twice

@@ -150,7 +150,7 @@ func (p *piece) clipped(q peak) bool {
 
 // gainSlope turns nats of gain into log odds. On the labelled rounds as they are, every jump gains more than 3 and
 // everything else less than -6; with noise of up to 3 m/s² or an arm's sway of up to 4 m/s² added the two meet, and a
-// logistic regression there gives 0.73 to 0.79 whichever kind of horse is left out (TestConfidence does it again).
+// logistic regression there gives 0.78 to 1.3 depending on which kind of horse is left out (TestConfidence does it again).
 // Less is taken, because real sensors have more ways to mislead.
 const gainSlope = 0.6
 
