@@ -83,10 +83,9 @@ func TestAnyMountingTellsTheSame(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		// any turn: a unit quaternion
 		angle := func(name string) float64 { return rapid.Float64Range(0, 2*math.Pi).Draw(t, name) }
-		a, b, c := angle("a"), angle("b"), angle("c")
+		a, b := angle("a"), angle("b")
 		u := rapid.Float64Range(0, 1).Draw(t, "u")
 		w, x, y, z := math.Sqrt(1-u)*math.Sin(a), math.Sqrt(1-u)*math.Cos(a), math.Sqrt(u)*math.Sin(b), math.Sqrt(u)*math.Cos(b)
-		_ = c
 		r := [3][3]float64{
 			{1 - 2*(y*y+z*z), 2 * (x*y - z*w), 2 * (x*z + y*w)},
 			{2 * (x*y + z*w), 1 - 2*(x*x+z*z), 2 * (y*z - x*w)},
