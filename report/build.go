@@ -51,7 +51,8 @@ type ride struct {
 	efforts []effort // as in res.Efforts
 	legs    []leg    // as in res.Legs
 	prior   prior
-	found   bool // the plan was found in the ride
+	yawSum  []float64 // radians turned since the gyroscope's first sample; made when first asked for
+	found   bool      // the plan was found in the ride
 }
 
 func (r *ride) note(level, what, why string) {
@@ -137,7 +138,7 @@ func (r *ride) smooth() error {
 
 // follow reads from the ride which obstacle was jumped when.
 func (r *ride) follow() error {
-	in := follow.Input{Plan: r.plan, Path: r.path, Gaits: r.gaits, Found: r.found}
+	in := follow.Input{Plan: r.plan, Path: r.path, Gaits: r.gaits, Found: r.found, Ways: follow.WaysOf(r.plan)}
 	if r.ev != nil {
 		in.HasMotion, in.Jumps = true, r.ev.Jumps
 		if r.ev.YawTimeS != nil {
@@ -240,7 +241,7 @@ func (r *ride) shiftMotion(off trace.Estimate) error {
 		off = trace.Estimate{Value: off0.Value + off.Value, Low: off0.Low + off.Low, High: off0.High + off.High}
 	}
 	rec.ClockOffsetS = &off
-	r.rec, r.ev, r.gaits = &rec, ev, ev.Gaits
+	r.rec, r.ev, r.gaits, r.yawSum = &rec, ev, ev.Gaits, nil
 	r.note("caution", fmt.Sprintf("the motion sensor's clock was ahead by %.1f s and was set back", off.Value),
 		fmt.Sprintf("the jumps and the track's passages over the obstacles then fall together; between %.2f and %.2f s", off.Low, off.High))
 	return nil
@@ -323,6 +324,7 @@ func (r *ride) debrief() *Debrief {
 	d.Strides = r.tellStrides()
 	r.tellHorse(d)
 	r.tellFit(d)
+	d.Ridden = r.ridden(d.Lines)
 	d.Notes = append([]trace.Note{}, r.notes...)
 	return d
 }

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -632,16 +633,22 @@ func (r *ride) turnedByGyro(from, to float64) (deg, sd float64, ok bool) {
 	if len(t) < 2 || from < t[0] || to > t[len(t)-1] {
 		return 0, 0, false
 	}
-	var sum float64
-	for i := 1; i < len(t); i++ {
-		if t[i] <= from || t[i-1] >= to {
-			continue
+	if len(r.yawSum) != len(t) {
+		r.yawSum = make([]float64, len(t))
+		for i := 1; i < len(t); i++ {
+			r.yawSum[i] = r.yawSum[i-1] + (t[i]-t[i-1])*(w[i-1]+w[i])/2
 		}
-		a, b := math.Max(t[i-1], from), math.Min(t[i], to)
-		sum += (b - a) * (w[i-1] + w[i]) / 2
 	}
-	// A gyroscope's zero drifts: some 0.01 rad/s unless it was taken at a halt.
-	return sum * 180 / math.Pi, 5 + 0.3*(to-from), true
+	at := func(s float64) float64 {
+		i := sort.SearchFloat64s(t, s)
+		if i == 0 {
+			return 0
+		}
+		// Linear within a sample: samples are far closer than a turn is long.
+		return r.yawSum[i-1] + (r.yawSum[i]-r.yawSum[i-1])*(s-t[i-1])/(t[i]-t[i-1])
+	}
+	// A gyroscope's zero drifts: some 0.005 rad/s unless it was taken at a halt.
+	return (at(to) - at(from)) * 180 / math.Pi, 5 + 0.3*(to-from), true
 }
 
 // gaitsFromSpeed will do until the track's own gaits are there.

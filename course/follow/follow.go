@@ -95,6 +95,8 @@ type Input struct {
 	// TurnedDeg is how far the horse turned between two instants, left positive, by the gyroscope; nil
 	// without one.
 	TurnedDeg func(fromS, toS float64) (deg, sd float64, ok bool)
+	// Ways are the plan's ways; nil: worked out.
+	Ways *Ways
 	// Found tells that the plan was found in the ride: its route is a guess, so nothing is held against it, no round,
 	// no warm-up and no disobedience.
 	Found bool

@@ -80,6 +80,41 @@ func (m *model) isBarred(c candidate) bool {
 	return false
 }
 
+// Ways are the ways from every obstacle of a plan to every other: worked out once for a plan.
+type Ways struct {
+	lengthM, turnedDeg [][]float64 // net turn, left positive, modulo 360
+	straight           [][]bool
+}
+
+// WaysOf are the ways of a plan; the tape is believed where there is one and no turn.
+func WaysOf(p *course.Plan) *Ways {
+	n := len(p.Obstacles)
+	w := &Ways{lengthM: grid(n, n), turnedDeg: grid(n, n), straight: make([][]bool, n)}
+	index := map[string]int{}
+	for i, a := range p.Obstacles {
+		index[a.ID] = i
+		w.straight[i] = make([]bool, n)
+		for j, b := range p.Obstacles {
+			l := p.Way(a, b, course.StandardStrideM).Path.LengthM()
+			if i == j {
+				l = math.Max(l, againM)
+			}
+			chord := math.Hypot(b.At.X-a.At.X, b.At.Y-a.At.Y)
+			w.lengthM[i][j] = l
+			w.straight[i][j] = i != j && math.Abs(wrapDeg(a.FacingDeg-b.FacingDeg)) < 40 && l < 1.12*chord && chord < 45
+			w.turnedDeg[i][j] = wrapDeg(a.FacingDeg - b.FacingDeg)
+		}
+	}
+	for _, l := range p.Lines {
+		i, j := index[l.From], index[l.To]
+		a, b := p.Obstacles[i], p.Obstacles[j]
+		if l.WalkedM != nil && math.Abs(wrapDeg(a.FacingDeg-b.FacingDeg)) < 15 {
+			w.lengthM[i][j] = *l.WalkedM + (a.SpreadM+b.SpreadM)/2
+		}
+	}
+	return w
+}
+
 func newModel(in Input) *model {
 	m := &model{in: in, inRoute: make([]bool, len(in.Plan.Obstacles)), slackM: 0.5, paceMS: usualSpeedMS, paceSD: paceSpread}
 	index := map[string]int{}
@@ -100,29 +135,11 @@ func newModel(in Input) *model {
 			m.states = append(m.states, state{obstacle: i, route: -1})
 		}
 	}
-	n := len(in.Plan.Obstacles)
-	m.way, m.turned, m.straight = make([][]float64, n), make([][]float64, n), make([][]bool, n)
-	for i := range n {
-		m.way[i], m.turned[i], m.straight[i] = make([]float64, n), make([]float64, n), make([]bool, n)
-		for j := range n {
-			l := in.Plan.Way(in.Plan.Obstacles[i], in.Plan.Obstacles[j], course.StandardStrideM).Path.LengthM()
-			if i == j {
-				l = math.Max(l, againM)
-			}
-			m.way[i][j] = l
-			a, b := in.Plan.Obstacles[i], in.Plan.Obstacles[j]
-			chord := math.Hypot(b.At.X-a.At.X, b.At.Y-a.At.Y)
-			m.straight[i][j] = i != j && math.Abs(wrapDeg(a.FacingDeg-b.FacingDeg)) < 40 && l < 1.12*chord && chord < 45
-			m.turned[i][j] = wrapDeg(in.Plan.Obstacles[i].FacingDeg - in.Plan.Obstacles[j].FacingDeg)
-		}
+	w := in.Ways
+	if w == nil {
+		w = WaysOf(in.Plan)
 	}
-	for _, l := range in.Plan.Lines {
-		a, aok := index[l.From]
-		b, bok := index[l.To]
-		if aok && bok && l.WalkedM != nil && math.Abs(wrapDeg(in.Plan.Obstacles[a].FacingDeg-in.Plan.Obstacles[b].FacingDeg)) < 15 {
-			m.way[a][b] = *l.WalkedM + (in.Plan.Obstacles[a].SpreadM+in.Plan.Obstacles[b].SpreadM)/2
-		}
-	}
+	m.way, m.turned, m.straight = w.lengthM, w.turnedDeg, w.straight
 	return m
 }
 
@@ -298,12 +315,18 @@ func (m *model) logBeside(c candidate, o course.Obstacle) float64 {
 	switch {
 	case c.jump >= 0:
 		return math.Inf(-1)
-	case c.stop && c.placed:
-		return logStopBefore
-	case c.stop:
+	case c.stop && !c.placed:
 		return logStop
 	}
 	s, co := math.Sincos(o.FacingDeg * math.Pi / 180)
+	if c.stop {
+		// In front of the face, up to two strides away: the sensor stands that far behind the horse's nose
+		// and the horse may have slid or backed.
+		al := (c.at.X-o.At.X)*s + (c.at.Y-o.At.Y)*co
+		ac := math.Abs((c.at.X-o.At.X)*co - (c.at.Y-o.At.Y)*s)
+		off := func(over, sd float64) float64 { return sq(math.Max(over, 0)/math.Hypot(sd, m.slackM)) / 2 }
+		return logStopBefore - off(ac-o.WidthM/2, 1) - off(al, 0.8) - off(-6-al, 2) - sq(math.Max(c.at.SpeedMS()-0.8, 0)/0.4)/2
+	}
 	ac := math.Abs((c.at.X-o.At.X)*co - (c.at.Y-o.At.Y)*s)
 	sd := math.Sqrt(0.4*0.4 + m.slackM*m.slackM + c.at.PlaceSDM*c.at.PlaceSDM)
 	half := o.WidthM / 2
@@ -312,6 +335,8 @@ func (m *model) logBeside(c candidate, o course.Obstacle) float64 {
 	const hsd = 22.0
 	return math.Log(inside/6+1e-6) - h*h/(2*hsd*hsd) - math.Log(hsd*math.Sqrt(2*math.Pi)) + math.Log(360) + math.Log(faceLineM)
 }
+
+func sq(x float64) float64 { return x * x }
 
 // phi is the standard normal distribution function.
 func phi(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
@@ -335,6 +360,7 @@ func (m *model) candidatesFromJumps(laid *place.Path) []candidate {
 func (m *model) candidates(laid *place.Path) []candidate {
 	out := m.candidatesFromJumps(laid)
 	n := len(out)
+	halts := standstills(laid)
 	for i, o := range m.in.Plan.Obstacles {
 		if o.Kind == course.Pole {
 			continue
@@ -360,8 +386,10 @@ func (m *model) candidates(laid *place.Path) []candidate {
 			}
 			out = append(out, c)
 		}
-		for _, p := range stops(laid, o, o.WidthM/2) {
-			out = append(out, candidate{timeS: p.timeS, jump: -1, only: i, stop: true, at: p.at, placed: true})
+		for _, h := range halts {
+			if math.Abs(wrapDeg(h.cameDeg-o.FacingDeg)) < 70 && math.Hypot(h.at.X-o.At.X, h.at.Y-o.At.Y) < 15 {
+				out = append(out, candidate{timeS: h.timeS, jump: -1, only: i, stop: true, at: h.at, placed: true})
+			}
 		}
 	}
 	out = m.withHalts(out)

@@ -28,31 +28,54 @@ func (m *model) brought(path *place.Path, o course.Obstacle, t float64) bool {
 	return false
 }
 
-// stops are the moments when the horse stands (or nearly) before the face of the obstacle after having
-// come at it at more than a walk.
-func stops(path *place.Path, o course.Obstacle, half float64) []passage {
-	s, c := math.Sincos(o.FacingDeg * math.Pi / 180)
-	var out []passage
+// standstill is a moment when the horse, having come at more than a walk, stood or nearly.
+type standstill struct {
+	timeS   float64
+	at      place.Sample
+	cameDeg float64 // the heading in which it came
+}
+
+// What a standstill is: from more than 2.8 m/s (a trot) to less than 1.6 m/s (a walk) within four seconds. How slow
+// and where it stood weighs in [model.logBeside].
+const (
+	cameMS, stoodMS = 2.8, 1.6
+	cameWithinS     = 4.0
+)
+
+// standstills are the moments of least speed after each such braking.
+func standstills(path *place.Path) []standstill {
+	var out []standstill
 	for _, q := range path.Pieces {
-		in := false
-		for i := range q.X {
+		braked := math.Inf(-1) // when it last came at more than a trot
+		var came float64
+		for i := 0; i < len(q.X); i++ {
+			t := q.FromS + float64(i)*place.StepS
 			v := math.Hypot(q.VX[i], q.VY[i])
-			dx, dy := q.X[i]-o.At.X, q.Y[i]-o.At.Y
-			al, ac := dx*s+dy*c, dx*c-dy*s
-			standing := v < 1.3 && al < 0.8 && al > -9 && math.Abs(ac) < half+1.5
-			if standing && !in {
-				t := q.FromS + float64(i)*place.StepS
-				// It came: some seconds before it was moving at the fence at a trot or canter.
-				for _, b := range []float64{1.5, 2, 2.5, 3, 4} {
-					p, ok := path.At(t - b)
-					if ok && p.SpeedMS() > 2.8 && math.Abs(wrapDeg(p.HeadingDeg()-o.FacingDeg)) < 60 {
-						at, _ := path.At(t)
-						out = append(out, passage{t, at, ac})
-						break
-					}
+			if v > cameMS {
+				braked, came = t, math.Atan2(q.VX[i], q.VY[i])*180/math.Pi
+				continue
+			}
+			if v >= stoodMS || t-braked > cameWithinS {
+				continue
+			}
+			// On to the least speed of this slow stretch, or the first near-standstill.
+			k := i
+			for j := i; j < len(q.X) && float64(j-i)*place.StepS < 3; j++ {
+				w := math.Hypot(q.VX[j], q.VY[j])
+				if w > cameMS {
+					break
+				}
+				if w < v {
+					v, k = w, j
+				}
+				if w < 0.4 {
+					break
 				}
 			}
-			in = standing
+			// It refused when it broke out of its pace; where it then stood is what is held against the face.
+			at, _ := path.At(q.FromS + float64(k)*place.StepS)
+			out = append(out, standstill{t, at, came})
+			braked, i = math.Inf(-1), k
 		}
 	}
 	return out
