@@ -38,6 +38,8 @@ type Debrief struct {
 	// Plan is the plan that the ride was held against, given or found; nil without one. It is not part of
 	// the JSON.
 	Plan *course.Plan `json:"-"`
+	// Ridden is the track in the plan's axes, for drawings. It is not part of the JSON.
+	Ridden *Ridden `json:"-"`
 }
 
 // RecordingInfo says what was read.
