@@ -1,0 +1,435 @@
+package survey
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"gonum.org/v1/gonum/mat"
+
+	"groundline/course"
+	"groundline/trace"
+	"groundline/trace/geo"
+)
+
+// A start or finish of which one mark tells the middle gets this width (start and finish lines are commonly 6 to
+// 15 m wide; from memory).
+const gateWidthM = 10.0
+
+// Sides within this of the longest are as good as it: a walk tells no better.
+const sameSideM = 3.0
+
+// A ground frame: where the arena's (0, 0) lies, metres east and north, and the true bearing of +y.
+type arenaFrame struct {
+	origin course.Point
+	deg    float64
+}
+
+func (f arenaFrame) to(p course.Point) course.Point {
+	sin, cos := math.Sincos(f.deg * math.Pi / 180)
+	e, n := p.X-f.origin.X, p.Y-f.origin.Y
+	return course.Point{X: e*cos - n*sin, Y: e*sin + n*cos}
+}
+
+// plan puts the plan together from the adjusted places.
+func (s *surveyor) plan() error {
+	corners := s.corners()
+	f := s.chooseFrame(corners)
+	anchor, _ := s.frame.FromENU(f.origin.X, f.origin.Y, 0)
+	p := &course.Plan{Name: s.tape.Name, Anchor: &course.Anchor{
+		At:         geo.LatLon{LatDeg: roundTo(anchor.LatDeg, 8), LonDeg: roundTo(anchor.LonDeg, 8)}, // 1 mm
+		BearingDeg: wrap360(roundTo(f.deg, 2))}}
+	place := func(st station) course.Point { return rounded(f.to(st.place(s.adj.at))) }
+
+	for _, c := range corners {
+		p.Arena = append(p.Arena, place(c.station))
+	}
+	var poles map[string]bool
+	for _, t := range s.things {
+		switch t.what {
+		case home, gate:
+			at := place(t.station)
+			if t.what == home {
+				p.Home = &at
+			} else {
+				p.Gate = &at
+			}
+		case obstacle:
+			p.Obstacles = append(p.Obstacles, course.Obstacle{ID: t.id, Kind: t.kind, At: place(t.station),
+				HeightM: t.heightM, SpreadM: t.spreadM, WidthM: t.widthM})
+			if t.kind == course.Pole {
+				if poles == nil {
+					poles = map[string]bool{}
+				}
+				poles[t.id] = true
+			}
+		}
+	}
+	p.Route = slices.DeleteFunc(slices.Clone(s.route), func(id string) bool { return poles[id] })
+	if len(p.Route) == 0 {
+		return fmt.Errorf("%w but ground poles, which nobody jumps", ErrNothing)
+	}
+	s.facings(p, f)
+	for _, t := range s.things {
+		if t.what == start || t.what == finish {
+			s.gateLine(t, p, f)
+		}
+	}
+	s.levels(p, place)
+	s.lines(p)
+	s.doubts(p)
+	s.Plan = p
+	return s.readBack()
+}
+
+func roundTo(v float64, decimals int) float64 {
+	k := math.Pow(10, float64(decimals))
+	return math.Round(v*k)/k + 0 // + 0 makes -0 plain
+}
+
+func rounded(p course.Point) course.Point { return course.Point{X: roundTo(p.X, 2), Y: roundTo(p.Y, 2)} }
+
+// corners are the arena's, in the order walked or, where that crosses itself, round their middle; nil with fewer
+// than three.
+func (s *surveyor) corners() []*thing {
+	var out []*thing
+	for _, t := range s.things {
+		if t.what == corner {
+			out = append(out, t)
+		}
+	}
+	if len(out) > 0 && len(out) < 3 {
+		s.note("info", "an arena has three or more", "%d of the arena's corners marked: no boundary", len(out))
+		return nil
+	}
+	if len(out) > 100 {
+		s.note("warning", "a plan has 100 at most", "%d corners: no boundary", len(out))
+		return nil
+	}
+	if at, _ := s.ring(out); crosses(at) {
+		s.sortRound(out)
+		s.note("info", "in the order walked its sides cross", "the arena's corners are taken in their order round its middle")
+	}
+	return out
+}
+
+// crosses tells that two sides of a ring cross.
+func crosses(ring []course.Point) bool {
+	side := func(p, q, r course.Point) bool { return (q.X-p.X)*(r.Y-p.Y) > (q.Y-p.Y)*(r.X-p.X) }
+	n := len(ring)
+	for i := range n {
+		for j := i + 2; j < n; j++ {
+			a, b, c, d := ring[i], ring[(i+1)%n], ring[j], ring[(j+1)%n]
+			if (i > 0 || j < n-1) && side(a, b, c) != side(a, b, d) && side(c, d, a) != side(c, d, b) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// ring gives the adjusted corners, and their area, anticlockwise positive.
+func (s *surveyor) ring(corners []*thing) (at []course.Point, area float64) {
+	for _, c := range corners {
+		at = append(at, c.station.place(s.adj.at))
+	}
+	for i, p := range at {
+		q := at[(i+1)%len(at)]
+		area += (p.X*q.Y - q.X*p.Y) / 2
+	}
+	return at, area
+}
+
+// sortRound puts corners in the order of their bearing from their middle, clockwise from the first.
+func (s *surveyor) sortRound(corners []*thing) {
+	at, _ := s.ring(corners)
+	var middle course.Point
+	for _, p := range at {
+		middle.X += p.X / float64(len(at))
+		middle.Y += p.Y / float64(len(at))
+	}
+	first := courseDeg(middle, at[0])
+	deg := func(t *thing) float64 { return wrap360(courseDeg(middle, t.station.place(s.adj.at)) - first) }
+	slices.SortStableFunc(corners[1:], func(a, b *thing) int {
+		switch x, y := deg(a), deg(b); {
+		case x < y:
+			return -1
+		case x > y:
+			return 1
+		}
+		return 0
+	})
+}
+
+// chooseFrame chooses the arena frame:
+//
+//   - With three corners or more +y runs along a long side with the arena to its right, and (0, 0) is the
+//     corner where that side begins, so that the arena has x and y above zero. Of sides as long as the
+//     longest it is the one at the corner marked first.
+//   - With one or two corners (0, 0) is the first of them, with two +y runs to the second.
+//   - Without corners (0, 0) is the first obstacle and +y is north.
+func (s *surveyor) chooseFrame(corners []*thing) arenaFrame {
+	if len(corners) >= 3 {
+		at, area := s.ring(corners)
+		if area > 0 { // clockwise has the arena to the right
+			slices.Reverse(at)
+		}
+		first := slices.Index(at, corners[0].station.place(s.adj.at))
+		n := len(at)
+		length := func(i int) float64 { return math.Hypot(at[(i+1)%n].X-at[i%n].X, at[(i+1)%n].Y-at[i%n].Y) }
+		best := 0
+		for i := range n {
+			if length(i) > length(best) {
+				best = i
+			}
+		}
+		for _, i := range []int{first, (first + n - 1) % n} { // from the first corner, or to it
+			if length(i) > length(best)-sameSideM {
+				best = i
+				break
+			}
+		}
+		s.Frame = "(0, 0) is a corner of the arena, +y along its long side, the arena to the right"
+		return arenaFrame{at[best], roundTo(courseDeg(at[best], at[(best+1)%n]), 2)}
+	}
+	var some []*thing
+	for _, t := range s.things {
+		if t.what == corner {
+			some = append(some, t)
+		}
+	}
+	switch {
+	case len(some) == 2 && apart(s.marks[some[0].first[0]], s.marks[some[1].first[0]]) > faceMostM:
+		a, b := some[0].station.place(s.adj.at), some[1].station.place(s.adj.at)
+		s.Frame = "(0, 0) is the first corner, +y towards the second"
+		return arenaFrame{a, roundTo(courseDeg(a, b), 2)}
+	case len(some) > 0:
+		s.Frame = "(0, 0) is the marked corner, +y is north"
+		return arenaFrame{origin: some[0].station.place(s.adj.at)}
+	}
+	s.Frame = "(0, 0) is obstacle " + s.route[0] + ", +y is north"
+	return arenaFrame{origin: s.obstacle[s.route[0]].station.place(s.adj.at)}
+}
+
+// facings sets every obstacle's facing: the axis of its face where both ends were marked, the direction by the
+// order walked.
+func (s *surveyor) facings(p *course.Plan, f arenaFrame) {
+	var route []visit
+	for _, id := range s.route {
+		route = append(route, visit{id, f.to(s.obstacle[id].station.place(s.adj.at))})
+	}
+	for i := range p.Obstacles {
+		o := &p.Obstacles[i]
+		t := s.obstacle[o.ID]
+		deg, how, doubtful := facingAt(route, slices.Index(s.route, o.ID))
+		out := Obstacle{ID: o.ID, FacingFrom: how, Doubtful: doubtful}
+		if t.ends != nil {
+			left, right := f.to(s.adj.at[t.ends[0]]), f.to(s.adj.at[t.ends[1]])
+			square := wrap360(courseDeg(left, right) - 90)
+			off := math.Abs(turned(square, deg))
+			known := !strings.HasPrefix(how, "unknown")
+			sd := s.axisSDDeg(*t.ends)
+			out.FacingSDDeg, out.Doubtful = &sd, sd > 30
+			switch {
+			case t.sided:
+				out.FacingFrom = "square to its face, by its left and right end"
+				if known && off > 120 {
+					out.Doubtful = true
+					s.note("caution", "left and right are as jumped", "obstacle %s: its ends say that it is jumped against the order walked", o.ID)
+				}
+			default:
+				if off > 90 {
+					square = wrap360(square + 180)
+				}
+				out.FacingFrom = "square to its face, " + how
+				out.Doubtful = out.Doubtful || !known || math.Abs(off-90) < 20
+			}
+			deg = square
+		}
+		o.FacingDeg = wrap360(roundTo(deg, 1))
+		s.Obstacles = append(s.Obstacles, out)
+	}
+}
+
+// axisSDDeg is the standard deviation of the direction from one mark to another, degrees, at most 90.
+func (s *surveyor) axisSDDeg(ends [2]int) float64 {
+	a, b := s.adj.at[ends[0]], s.adj.at[ends[1]]
+	ux, uy := b.X-a.X, b.Y-a.Y
+	d := math.Hypot(ux, uy)
+	if d < 1e-6 {
+		return 90
+	}
+	v := mat.NewVecDense(2*len(s.marks), nil)
+	v.SetVec(2*ends[0], uy/d)
+	v.SetVec(2*ends[0]+1, -ux/d)
+	v.SetVec(2*ends[1], -uy/d)
+	v.SetVec(2*ends[1]+1, ux/d)
+	across := math.Sqrt(max(0, mat.Inner(v, s.adj.cov, v)))
+	return min(90, math.Atan2(across, d)*180/math.Pi)
+}
+
+// gateLine makes a start or finish line.
+func (s *surveyor) gateLine(t *thing, p *course.Plan, f arenaFrame) {
+	name := word(t.what == start, "start", "finish")
+	at := f.to(t.station.place(s.adj.at))
+	var ends [2]course.Point
+	if len(t.first) == 2 && apart(s.marks[t.first[0]], s.marks[t.first[1]]) > doubleM {
+		ends = [2]course.Point{rounded(f.to(s.adj.at[t.first[0]])), rounded(f.to(s.adj.at[t.first[1]]))}
+	} else {
+		// Square to the way to the first obstacle or from the last.
+		id := p.Route[0]
+		if t.what == finish {
+			id = p.Route[len(p.Route)-1]
+		}
+		o, _ := p.Obstacle(id)
+		deg := courseDeg(at, o.At) + 90
+		if math.Hypot(at.X-o.At.X, at.Y-o.At.Y) < doubleM {
+			deg = o.FacingDeg + 90
+		}
+		sin, cos := math.Sincos(deg * math.Pi / 180)
+		ends = [2]course.Point{
+			rounded(course.Point{X: at.X - gateWidthM/2*sin, Y: at.Y - gateWidthM/2*cos}),
+			rounded(course.Point{X: at.X + gateWidthM/2*sin, Y: at.Y + gateWidthM/2*cos})}
+		s.note("caution", "one mark tells its middle only", "the %s line is drawn %.0f m wide, square to the way to obstacle %s", name, gateWidthM, id)
+		s.check("the ends of the %s line", name)
+	}
+	if t.what == start {
+		p.Start = &ends
+	} else {
+		p.Finish = &ends
+	}
+}
+
+// levels are the heights of the ground, from names and from the tape file, which is believed where both tell.
+func (s *surveyor) levels(p *course.Plan, place func(station) course.Point) {
+	taped := map[course.Point]bool{}
+	for _, l := range s.tape.Levels {
+		st, _, _ := s.station(l.At)
+		at := place(st)
+		if taped[at] {
+			s.note("caution", "the first is believed", "the height at %s is given twice", l.At)
+			continue
+		}
+		taped[at] = true
+		p.Levels = append(p.Levels, course.Spot{X: at.X, Y: at.Y, Z: roundTo(l.ZM, 3)})
+	}
+	for _, t := range s.things {
+		if t.zM == nil {
+			continue
+		}
+		if at := place(t.station); !taped[at] {
+			p.Levels = append(p.Levels, course.Spot{X: at.X, Y: at.Y, Z: roundTo(*t.zM, 3)})
+		}
+	}
+	if n := len(p.Levels); n > 0 && n < 3 {
+		s.note("info", "a slope needs three", "%d heights of the ground", n)
+	}
+}
+
+// lines takes believed tapes over as walked distances: where a way was taped more than once, their mean.
+func (s *surveyor) lines(p *course.Plan) {
+	var meant []course.Line
+	for i := 1; i < len(p.Route); i++ {
+		from, to := p.Route[i-1], p.Route[i]
+		if slices.ContainsFunc(meant, func(l course.Line) bool { return l.From == from && l.To == to }) {
+			continue
+		}
+		sum, n := 0.0, 0
+		for _, t := range s.Tapes {
+			a, b := understand(t.From), understand(t.To)
+			if t.Out || a.what != obstacle || b.what != obstacle || a.side+b.side != "" || s.tape.Paced {
+				continue
+			}
+			if a.id == from && b.id == to || a.id == to && b.id == from {
+				sum += t.MeasuredM
+				n++
+			}
+		}
+		if n > 0 {
+			walked := roundTo(sum/float64(n), 2)
+			meant = append(meant, course.Line{From: from, To: to, WalkedM: &walked})
+		}
+	}
+	p.SetLines(meant)
+}
+
+// doubts fills the standard deviations of places and lines, and what to check because of them.
+func (s *surveyor) doubts(p *course.Plan) {
+	n, dim := float64(len(s.Obstacles)), 2*len(s.marks)
+	var doubtful, kinds []string
+	for i := range s.Obstacles {
+		o := &s.Obstacles[i]
+		t := s.obstacle[o.ID]
+		// Against the middle of all obstacles, as what is common to all drops out when the plan is placed.
+		var c [2][2]float64
+		rows := [2]*mat.VecDense{mat.NewVecDense(dim, nil), mat.NewVecDense(dim, nil)}
+		add := func(st station, w float64) {
+			for _, v := range st {
+				for k := range 2 {
+					rows[k].SetVec(2*v.mark+k, rows[k].AtVec(2*v.mark+k)+w*v.w)
+				}
+			}
+		}
+		add(t.station, 1)
+		for _, q := range s.things {
+			if q.what == obstacle {
+				add(q.station, -1/n)
+			}
+		}
+		for a := range 2 {
+			for b := range 2 {
+				c[a][b] = mat.Inner(rows[a], s.adj.cov, rows[b])
+			}
+		}
+		half, diff := (c[0][0]+c[1][1])/2, (c[0][0]-c[1][1])/2
+		o.PlaceSDM = math.Sqrt(max(0, half+math.Hypot(diff, c[0][1]))) // the larger axis of the error ellipse
+		if o.Doubtful {
+			doubtful = append(doubtful, o.ID)
+		}
+		if !t.kindGiven {
+			kinds = append(kinds, o.ID)
+		}
+	}
+	if len(doubtful) > 0 {
+		s.check("in which direction %s %s jumped", list(doubtful), word(len(doubtful) == 1, "is", "are"))
+	}
+	if len(kinds) > 0 {
+		s.note("info", "the names do not say", "%s written as vertical", list(kinds))
+		s.check("the kind, height and spread of %s", list(kinds))
+	}
+	for _, l := range p.Lines {
+		from, to := s.obstacle[l.From], s.obstacle[l.To]
+		g := mat.NewVecDense(dim, gradient(s.adj.at, tie{from: from.station, to: to.station}))
+		sd := math.Sqrt(max(0, mat.Inner(g, s.adj.cov, g)))
+		d := between(s.adj.at, tie{from: from.station, to: to.station}) - from.spreadM/2 - to.spreadM/2
+		e := trace.FromSD(max(0, d), sd)
+		e.Low = max(0, e.Low)
+		s.Lines = append(s.Lines, Line{l.From, l.To, e})
+	}
+}
+
+func list(ids []string) string {
+	const most = 12
+	if len(ids) > most {
+		return fmt.Sprintf("obstacles %s and %d more", strings.Join(ids[:most], ", "), len(ids)-most)
+	}
+	return word(len(ids) == 1, "obstacle ", "obstacles ") + strings.Join(ids, ", ")
+}
+
+// readBack makes sure that the plan reads back without fault. A boundary that is none is left out.
+func (s *surveyor) readBack() error {
+	_, _, err := course.ReadPlan("the plan", course.WritePlan(s.Plan))
+	var faults course.Faults
+	if !errors.As(err, &faults) {
+		return err
+	}
+	if i := slices.IndexFunc(faults, func(f course.Fault) bool { return strings.HasPrefix(f.Field, "arena") }); i >= 0 {
+		s.Plan.Arena = nil
+		s.note("warning", faults[i].Found, "the marked corners make no boundary; it is left out")
+		s.check("the corners of the arena")
+		_, _, err = course.ReadPlan("the plan", course.WritePlan(s.Plan))
+	}
+	return err
+}
