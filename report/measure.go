@@ -391,7 +391,7 @@ func (r *ride) estimateStrides() {
 	for g := range n {
 		t := lo + float64(g)*step
 		// Horses about 0.61 s, ponies some 0.53 s (their 1.6-1.9 Hz and up to 2.1 Hz).
-		logPost[g] = math.Log((1-pony)*math.Exp(-sq((t-0.605)/0.035)/2)/0.035 +
+		logPost[g] = math.Log((1-pony)*math.Exp(-sq((t-0.603)/0.040)/2)/0.040 +
 			pony*math.Exp(-sq((t-0.53)/0.03)/2)/0.03 + 1e-6)
 		for _, m := range r.legs {
 			if m.strides != nil && m.by == "counted" && m.strideS != nil && m.speed != nil {
@@ -491,7 +491,7 @@ func (r *ride) ponyShare() float64 {
 	}
 	m := median(v)
 	horse, pony := 0.8*math.Exp(-sq((m-5.7)/0.45)/2), 0.2*math.Exp(-sq((m-5.05)/0.4)/2)
-	return math.Max(math.Min(pony/(pony+horse), 0.95), 0.03)
+	return math.Max(math.Min(pony/(pony+horse), 0.95), 0.10)
 }
 
 // quantileOf is the least count whose cumulated probability reaches q.
