@@ -404,6 +404,10 @@ func (r *ride) tellRounds() []Round {
 	for i, rd := range r.res.Rounds {
 		t := Round{Round: i + 1, Complete: rd.Complete, Disobediences: rd.Disobediences, Missed: []string{}}
 		for _, k := range rd.Missed {
+			if r.hidden(rd, k) {
+				r.note("warning", fmt.Sprintf("round %d: nobody knows whether %s was jumped", i+1, r.plan.Route[k]), "the recording has a gap where it should have been")
+				continue
+			}
 			t.Missed = append(t.Missed, r.plan.Route[k])
 		}
 		first, last := r.efforts[rd.FirstEffort], r.efforts[rd.LastEffort]
@@ -435,6 +439,35 @@ func (r *ride) tellRounds() []Round {
 		out = append(out, t)
 	}
 	return out
+}
+
+// hidden tells whether a gap in the recording lies where place k of the route should have been jumped.
+func (r *ride) hidden(rd follow.Round, k int) bool {
+	if r.path == nil {
+		return false
+	}
+	from, to := math.Inf(-1), math.Inf(1)
+	for _, e := range r.res.Efforts[rd.FirstEffort : rd.LastEffort+1] {
+		if e.RouteIndex >= 0 && e.RouteIndex < k {
+			from = e.MidS
+		}
+		if e.RouteIndex > k && math.IsInf(to, 1) {
+			to = e.MidS
+		}
+	}
+	// Before the first or after the last effort it is looked for within half a minute.
+	if math.IsInf(from, -1) {
+		from = to - 30
+	}
+	if math.IsInf(to, 1) {
+		to = from + 30
+	}
+	for i := 1; i < len(r.path.Pieces); i++ {
+		if a, b := r.path.Pieces[i-1].ToS(), r.path.Pieces[i].FromS; a < to && b > from {
+			return true
+		}
+	}
+	return false
 }
 
 // allowed is the time allowed at the plan's speed over its planned track.
