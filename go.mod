@@ -3,6 +3,7 @@ module groundline
 go 1.26.0
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0 // indirect
 	github.com/goccy/go-yaml v1.19.2 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/muktihari/fit v0.26.1 // indirect
@@ -13,6 +14,7 @@ require (
 	github.com/stretchr/testify v1.12.1 // indirect
 	github.com/tkrajina/gpxgo v1.4.0 // indirect
 	go.yaml.in/yaml/v3 v3.0.5 // indirect
+	golang.org/x/image v0.44.0 // indirect
 	golang.org/x/net v0.62.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/term v0.48.0 // indirect
