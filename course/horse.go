@@ -2,7 +2,10 @@ package course
 
 import (
 	"bytes"
+	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"groundline/trace"
@@ -15,6 +18,11 @@ const horseFormat = "groundline/1"
 const (
 	minStrideM, maxStrideM = 1.0, 8.0
 	maxEdgeM               = 5.0
+	// Stride frequencies of canter are 1.4 to 2.3 Hz between fences (see detect), of the fastest horses 2.9.
+	minStrideS, maxStrideS = 0.3, 1.0
+	maxSourceRunes         = 500
+	// More than any effect that can be meant (ours).
+	maxStridePerMS, maxHomewardRel, maxGradeRel = 2.0, 0.5, 5.0
 )
 
 // ReadHorse understands a horse file in YAML:
@@ -26,13 +34,17 @@ const (
 //	stride: 3.35                # a number, or {value: 3.35, low: 3.2, high: 3.5} with a 90 % interval
 //	landing: 1.6                # optional: obstacle's back to fore hooves
 //	takeoff: 1.5                # optional: hind hooves to obstacle's front
-//	pace: 320                   # optional: m/min
+//	pace: 320                   # optional: m/min between fences
+//	turn_pace: 290              # optional: m/min in the turn of a rollback
+//	stride_time: 0.61           # optional: s
+//	stride_per_pace: 0.5        # optional: metres by which the stride grows for each m/s of pace
 //	homeward: 0.03              # optional: part by which the stride grows straight towards home
 //	grade: -0.33                # optional: part by which it grows for each metre a metre of rise
+//	source: measured in May     # optional: where the numbers come from
 //
 // One of size and stride must be there. A stride without an interval gets the natural variation of
 // strides, 2 %; landing and take-off without one a fifth. Without landing and take-off each takes half a
-// stride, as in the distance tables. The error is a [Faults].
+// stride, as in the distance tables. The error is a [Faults]. [WriteHorse] writes one.
 func ReadHorse(name string, data []byte) (Horse, error) {
 	r := &planReader{file: name, unitM: 1}
 	h := r.horse(data)
@@ -52,7 +64,8 @@ func (r *planReader) horse(data []byte) Horse {
 	if body == nil {
 		return Horse{}
 	}
-	top := r.fields(node{Node: body}, "horse", "name", "units", "size", "stride", "landing", "takeoff", "pace", "homeward", "grade")
+	top := r.fields(node{Node: body}, "horse", "name", "units", "size", "stride", "landing", "takeoff", "pace", "turn_pace",
+		"stride_time", "stride_per_pace", "homeward", "grade", "source")
 	if top == nil {
 		return Horse{}
 	}
@@ -92,25 +105,72 @@ func (r *planReader) horse(data []byte) Horse {
 		r.fault(1, "stride", "the field is missing", "metres, or a size")
 	case okStride && okLanding && okTakeoff:
 		h = HorseFromHooves("", stride, landing, takeoff)
+		h.Source = "horse file " + r.file
 	case okStride:
 		h = Profile{StrideM: stride.Value, LowM: stride.Low, HighM: stride.High, Source: "horse file " + r.file}.Horse()
 	case okLanding && okTakeoff:
-		h = HorseFromHooves("", h.StrideM, landing, takeoff)
+		size := h
+		h = HorseFromHooves("", size.StrideM, landing, takeoff)
+		h.Source = "landing and take-off by horse file " + r.file + ", stride " + size.Source
 	}
 	if f, ok := top["name"]; ok {
 		h.Name, _ = r.text(f.node, maxNameRunes, "a name")
 	}
-	if pace, ok := r.figure(top, "pace", minSpeedMMin, maxSpeedMMin, 0.05, false); ok {
-		h.SpeedMS = &trace.Estimate{Value: pace.Value / 60, Low: pace.Low / 60, High: pace.High / 60}
+	optional := func(key string, low, high, rel, factor float64) *trace.Estimate {
+		e, ok := r.figure(top, key, low, high, rel, false)
+		if !ok {
+			return nil
+		}
+		return &trace.Estimate{Value: e.Value * factor, Low: e.Low * factor, High: e.High * factor}
 	}
-	if e, ok := r.figure(top, "homeward", -0.5, 0.5, 1, false); ok {
-		h.HomewardRel = &e
+	h.SpeedMS = optional("pace", minSpeedMMin, maxSpeedMMin, 0.05, 1.0/60)
+	h.TurnMS = optional("turn_pace", minSpeedMMin, maxSpeedMMin, 0.05, 1.0/60)
+	h.StrideS = optional("stride_time", minStrideS, maxStrideS, sameStrideRel*1.645, 1)
+	h.StridePerMS = optional("stride_per_pace", 0, maxStridePerMS, 0.33, 1)
+	h.HomewardRel = optional("homeward", -maxHomewardRel, maxHomewardRel, 1, 1)
+	if e := optional("grade", -maxGradeRel, maxGradeRel, 1, 1); e != nil {
+		h.GradeRel = e
 	}
-	if e, ok := r.figure(top, "grade", -5, 5, 1, false); ok {
-		h.GradeRel = &e
+	if f, ok := top["source"]; ok {
+		h.Source, _ = r.text(f.node, maxSourceRunes, "where the numbers come from")
 	}
 	return h
 }
+
+// WriteHorse is the horse as a file that [ReadHorse] reads back to the same horse, in metres, to the tenth of a
+// millimetre; a bound beyond what the file may say is written as far as it may.
+func WriteHorse(h Horse) []byte {
+	var b strings.Builder
+	b.WriteString("horse: " + horseFormat + "\n")
+	if h.Name != "" {
+		b.WriteString("name: " + strconv.Quote(h.Name) + "\n")
+	}
+	write := func(key string, e *trace.Estimate, low, high, factor float64, what string) {
+		if e == nil {
+			return
+		}
+		in := func(v float64) string { return short(max(low, min(high, v*factor))) }
+		fmt.Fprintf(&b, "%s: {value: %s, low: %s, high: %s} # %s\n", key, in(e.Value), in(e.Low), in(e.High), what)
+	}
+	write("stride", &h.StrideM, minStrideM, maxStrideM, 1, "m, hind contact to hind contact")
+	if h.HoofLandingM != nil {
+		write("landing", h.HoofLandingM, 0, maxEdgeM, 1, "m, back of the obstacle to the fore hooves")
+		write("takeoff", &h.TakeoffM, 0, maxEdgeM, 1, "m, hind hooves to the front of the obstacle")
+	}
+	write("pace", h.SpeedMS, minSpeedMMin, maxSpeedMMin, 60, "m/min between fences")
+	write("turn_pace", h.TurnMS, minSpeedMMin, maxSpeedMMin, 60, "m/min in the turn of a rollback")
+	write("stride_time", h.StrideS, minStrideS, maxStrideS, 1, "s")
+	write("stride_per_pace", h.StridePerMS, 0, maxStridePerMS, 1, "m by which the stride grows for each m/s of pace")
+	write("homeward", h.HomewardRel, -maxHomewardRel, maxHomewardRel, 1, "part by which the stride grows straight towards home")
+	write("grade", h.GradeRel, -maxGradeRel, maxGradeRel, 1, "part by which it grows for each metre a metre of rise")
+	if h.Source != "" {
+		b.WriteString("source: " + strconv.Quote(h.Source) + "\n")
+	}
+	return []byte(b.String())
+}
+
+// short is a number to the tenth of a millimetre, or of a thousandth.
+func short(v float64) string { return plain(math.Round(v*1e4)/1e4 + 0) }
 
 // units takes the unit of the file's lengths.
 func (r *planReader) units(n node) {

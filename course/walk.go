@@ -16,13 +16,25 @@ type Horse struct {
 	// of the hind hooves; TakeoffM from where the last stride ends, which is where the hind hooves
 	// push off, to the front of the obstacle. See [HorseFromHooves] for what a recording measures.
 	LandingM, TakeoffM trace.Estimate
-	// SpeedMS is the pace between fences; nil takes the plan's speed.
-	SpeedMS *trace.Estimate
+	// HoofLandingM is from the back of the obstacle to where the fore hooves land, as a recording measures it; nil
+	// where LandingM does not come from it.
+	HoofLandingM *trace.Estimate
+	// SpeedMS is the pace between fences, TurnMS that in the turn of a rollback; nil takes the plan's speed for the
+	// first and SpeedMS for the other.
+	SpeedMS, TurnMS *trace.Estimate
+	// StrideS is the time of a stride and StridePerMS how much longer it grows for each m/s of pace, in metres; nil
+	// when not known.
+	StrideS, StridePerMS *trace.Estimate
+	// LineSDRel is the part by which the stride differs from line to line beside slope and home: standard deviation.
+	LineSDRel float64
 	// GradeRel is the part of its length that the stride gains for each metre per metre of rise (below zero:
 	// uphill shortens), HomewardRel the part it gains straight towards home; nil when not known.
 	GradeRel, HomewardRel *trace.Estimate
 	// Source says where the numbers come from.
 	Source string
+
+	// tabled horses go as the distance tables have it, in combinations too.
+	tabled bool
 }
 
 const (
@@ -42,6 +54,9 @@ const (
 	tapeDoubtM, mapDoubtM = 0.1, walkedDiffersM
 	// Without a tape of it, a track that turns may be ridden this much longer or shorter (ours).
 	trackDoubtRel = 0.03
+	// How much a horse's stride differs from one line to the next beside slope and home: over 46 rounds of a forward
+	// model 0.05 makes the chances of the numbers of strides come true (no published figure was found).
+	lineSDRel = 0.05
 	// Natural stride-to-stride variation is 2 % (30 Standardbreds, Equine Vet. J. 1980): less is no change.
 	sameStrideRel = 0.02
 	// A 12-ft horse can be asked for 10 ft (the stride of riding schools and grids) to 13 ft 9 in (the longest
@@ -60,7 +75,7 @@ const (
 func (p Profile) Horse() Horse {
 	half := trace.Estimate{Value: p.StrideM / 2, Low: p.StrideM * 0.4, High: p.StrideM * 0.6}
 	return Horse{Name: p.Name, StrideM: trace.Estimate{Value: p.StrideM, Low: p.LowM, High: p.HighM},
-		LandingM: half, TakeoffM: half, GradeRel: defaultGradeRel(), Source: p.Source}
+		LandingM: half, TakeoffM: half, LineSDRel: lineSDRel, GradeRel: defaultGradeRel(), Source: p.Source, tabled: true}
 }
 
 // HorseFromHooves is a horse as a recording measures it: landing from the obstacle's back to the fore hooves,
@@ -68,8 +83,8 @@ func (p Profile) Horse() Horse {
 func HorseFromHooves(name string, stride, landing, takeoff trace.Estimate) Horse {
 	start := landing.Value + getawayStrides*stride.Value
 	sd := math.Hypot(landing.SD(), math.Hypot(getawaySD*stride.Value, getawayStrides*stride.SD()))
-	return Horse{Name: name, StrideM: stride, LandingM: trace.FromSD(start, sd), TakeoffM: takeoff, GradeRel: defaultGradeRel(),
-		Source: "measured on a ride"}
+	return Horse{Name: name, StrideM: stride, LandingM: trace.FromSD(start, sd), TakeoffM: takeoff, HoofLandingM: &landing,
+		LineSDRel: lineSDRel, GradeRel: defaultGradeRel(), Source: "measured at the hooves"}
 }
 
 func defaultGradeRel() *trace.Estimate {
@@ -80,10 +95,10 @@ func defaultGradeRel() *trace.Estimate {
 // Walk is what a course asks of one horse.
 type Walk struct {
 	Horse Horse
-	// SpeedMS is the pace that turns and times are for.
-	SpeedMS trace.Estimate
-	Lines   []WalkLine // one for each line of the plan
-	Figures Figures    // with the stride of this horse
+	// SpeedMS is the pace that bending lines are for, TurnMS that of the rollbacks' turns and times.
+	SpeedMS, TurnMS trace.Estimate
+	Lines           []WalkLine // one for each line of the plan
+	Figures         Figures    // with the stride of this horse
 }
 
 // WalkLine is what one line asks.
@@ -120,6 +135,9 @@ type Asked struct {
 	Says       string // long | right | tight
 	// CanBeRidden tells that the stride is within what horses are asked for.
 	CanBeRidden bool
+	// Chance is the probability that this horse goes on this number when nothing is asked of it: that its stride on the day,
+	// with its doubt and what it differs from line to line, leaves the ground nearest to it.
+	Chance float64
 }
 
 // CameIn is a jump into a line, and what it leaves.
@@ -185,15 +203,19 @@ func (p *Plan) Walk(h Horse) Walk {
 	if h.SpeedMS != nil {
 		w.SpeedMS = *h.SpeedMS
 	}
+	w.TurnMS = w.SpeedMS
+	if h.TurnMS != nil {
+		w.TurnMS = *h.TurnMS
+	}
 	profile := Profile{Name: h.Name, StrideM: h.StrideM.Value, LowM: h.StrideM.Low, HighM: h.StrideM.High, Source: h.Source}
 	w.Figures = p.Figures(profile, TimeRuleSets()[0])
-	for i, f := range w.Figures.Lines {
-		w.Lines = append(w.Lines, p.walkLine(f, w.Figures.Track.leg(i), h, w.SpeedMS))
+	for _, f := range w.Figures.Lines {
+		w.Lines = append(w.Lines, p.walkLine(f, h, w))
 	}
 	return w
 }
 
-func (p *Plan) walkLine(f LineFigures, leg Leg, h Horse, speed trace.Estimate) WalkLine {
+func (p *Plan) walkLine(f LineFigures, h Horse, w Walk) WalkLine {
 	a, _ := p.Obstacle(f.From)
 	b, _ := p.Obstacle(f.To)
 	l := WalkLine{LineFigures: f, StrideM: h.StrideM}
@@ -208,19 +230,22 @@ func (p *Plan) walkLine(f LineFigures, leg Leg, h Horse, speed trace.Estimate) W
 	l.GradeM, l.StrideM = changed(h.GradeRel, f.Grade, h.StrideM, l.StrideM)
 	l.HomewardM, l.StrideM = changed(h.HomewardRel, f.Homeward, h.StrideM, l.StrideM)
 
-	l.Real = stridesOn(l.GroundM, l.StrideM, h)
+	table := tableOf(h, f, (a.HeightM+b.HeightM)/2)
+	l.Real = stridesOn(l.GroundM, l.StrideM, h, table)
 	l.Whole = max(0, int(math.Round(l.Real.Value)))
 	for n := max(1, l.Whole-1); n <= l.Whole+1; n++ {
-		l.Asked = append(l.Asked, asked(l.GroundM, l.StrideM, h, n))
+		k := asked(l.GroundM, l.StrideM, h, n, table)
+		k.Chance = chance(l.Real, h.LineSDRel, n)
+		l.Asked = append(l.Asked, k)
 	}
 	if f.Kind == Related || f.Kind == Bending || f.Kind == Combination {
-		l.In = cameIn(l.GroundM, l.StrideM, h, l.Whole)
+		l.In = cameIn(l.GroundM, l.StrideM, h, l.Whole, table)
 	}
 	if f.Kind == Bending {
-		l.Tracks, l.Square = p.bendingTracks(a, b, l.StrideM, h, speed.Value)
+		l.Tracks, l.Square = p.bendingTracks(a, b, l.StrideM, h, w.SpeedMS.Value)
 	}
 	if f.Kind == Rollback {
-		l.Turn = p.turnChoice(a, b, l.StrideM, h, speed)
+		l.Turn = p.turnChoice(a, b, l.StrideM, h, w.TurnMS)
 	}
 	return l
 }
@@ -236,10 +261,30 @@ func changed(rel *trace.Estimate, cause *float64, usual, stride trace.Estimate) 
 	return &by, trace.FromSD(stride.Value+by.Value, math.Hypot(stride.SD(), by.SD()))
 }
 
-// stridesOn is (ground - landing - take-off) / stride, its doubt by the first order of independent errors.
-func stridesOn(ground, stride trace.Estimate, h Horse) trace.Estimate {
+// tableOf is the length in strides that the tables give a combination of n strides for a horse that goes by them: they
+// have more room there than landing, n strides and take-off, by the height. nil elsewhere.
+func tableOf(h Horse, f LineFigures, heightM float64) func(n int) float64 {
+	if !h.tabled || f.Kind != Combination {
+		return nil
+	}
+	return func(n int) float64 { return LineDistanceM(n, 1, heightM) }
+}
+
+// stridesOn is (ground - landing - take-off) / stride, its doubt by the first order of independent errors; table, where
+// there is one, is what the ground of n strides is in strides instead.
+func stridesOn(ground, stride trace.Estimate, h Horse, table func(n int) float64) trace.Estimate {
 	n := (ground.Value - h.LandingM.Value - h.TakeoffM.Value) / stride.Value
 	sd := math.Hypot(edges(ground, h)/stride.Value, n*stride.SD()/stride.Value)
+	if table != nil {
+		// Between whole numbers straight, beyond two strides by the law of the lines.
+		d := ground.Value / stride.Value
+		for k := range 3 {
+			if from, to := table(k), table(k+1); d < to {
+				n = float64(k) + (d-from)/(to-from)
+				break
+			}
+		}
+	}
 	return trace.FromSD(n, sd)
 }
 
@@ -248,17 +293,38 @@ func edges(ground trace.Estimate, h Horse) float64 {
 	return math.Hypot(ground.SD(), math.Hypot(h.LandingM.SD(), h.TakeoffM.SD()))
 }
 
-func asked(ground, stride trace.Estimate, h Horse, n int) Asked {
+func asked(ground, stride trace.Estimate, h Horse, n int, table func(n int) float64) Asked {
 	v := (ground.Value - h.LandingM.Value - h.TakeoffM.Value) / float64(n)
+	if table != nil {
+		v = ground.Value / table(n)
+	}
 	sd := edges(ground, h) / float64(n)
 	per := v - stride.Value
 	return Asked{Strides: n, StrideM: trace.FromSD(v, sd), PerStrideM: trace.FromSD(per, math.Hypot(sd, stride.SD())),
 		Says: FitSays(per, stride.Value), CanBeRidden: per >= shortestRel*stride.Value-tapeM && per <= longestRel*stride.Value+tapeM}
 }
 
-func cameIn(ground, stride trace.Estimate, h Horse, n int) []CameIn {
+// chance is the probability that the number of strides comes out as n: that the real number, which also moves with the
+// stride from line to line, is nearest to it.
+func chance(real trace.Estimate, lineSDRel float64, n int) float64 {
+	sd := math.Hypot(real.SD(), real.Value*lineSDRel)
+	if sd < 1e-9 {
+		if int(math.Round(real.Value)) == n {
+			return 1
+		}
+		return 0
+	}
+	below := func(x float64) float64 { return math.Erfc((real.Value-x)/(sd*math.Sqrt2)) / 2 }
+	return below(float64(n)+0.5) - below(float64(n)-0.5)
+}
+
+func cameIn(ground, stride trace.Estimate, h Horse, n int, table func(n int) float64) []CameIn {
 	if n < 1 {
 		return nil
+	}
+	fits := h.LandingM.Value + h.TakeoffM.Value + float64(n)*stride.Value
+	if table != nil {
+		fits = table(n) * stride.Value
 	}
 	var out []CameIn
 	for _, c := range []struct {
@@ -266,7 +332,7 @@ func cameIn(ground, stride trace.Estimate, h Horse, n int) []CameIn {
 		sign float64
 	}{{"weak", -1}, {"forward", 1}} {
 		in := CameIn{How: c.how, LandingM: h.LandingM.Value * (1 + c.sign*jumpedInLandingRel), StrideM: stride.Value * (1 + c.sign*jumpedInStrideRel)}
-		left := ground.Value - in.LandingM - h.TakeoffM.Value - float64(n)*in.StrideM
+		left := ground.Value - fits + h.LandingM.Value - in.LandingM + float64(n)*(stride.Value-in.StrideM)
 		sd := math.Hypot(edges(ground, h), float64(n)*stride.SD())
 		in.LeftM = trace.FromSD(left, sd)
 		in.PerStrideM = trace.FromSD(left/float64(n), sd/float64(n))
@@ -290,7 +356,7 @@ func (p *Plan) bendingTracks(a, b Obstacle, stride trace.Estimate, h Horse, spee
 	edge := h.LandingM.Value + h.TakeoffM.Value
 	ask := func(w BendingTrack, n int) BendingTrack {
 		w.Strides = n
-		w.Asked = asked(trace.Estimate{Value: w.LengthM, Low: w.LengthM - mapDoubtM, High: w.LengthM + mapDoubtM}, stride, h, n)
+		w.Asked = asked(trace.Estimate{Value: w.LengthM, Low: w.LengthM - mapDoubtM, High: w.LengthM + mapDoubtM}, stride, h, n, nil)
 		return w
 	}
 	var ways []BendingTrack
