@@ -296,5 +296,3 @@ func SettleLeads(ev *Events, turns []TurnHint) bool {
 	}
 	return any
 }
-
-var debugGap bool
