@@ -61,7 +61,7 @@ func (w *xmlWalk) next() xml.Token {
 				return nil
 			}
 			w.path = append(w.path, t.Name.Local)
-			return t
+			return tok // not t, which would be boxed anew
 		case xml.EndElement:
 			if len(w.path) == 0 || w.path[len(w.path)-1] != t.Name.Local {
 				w.line, _ = w.dec.InputPos()
@@ -69,9 +69,9 @@ func (w *xmlWalk) next() xml.Token {
 				return nil
 			}
 			w.path = w.path[:len(w.path)-1]
-			return t
+			return tok
 		case xml.CharData:
-			return t
+			return tok
 		}
 	}
 	return nil
