@@ -258,7 +258,7 @@ func (m *model) settle(in Input, laid *place.Path) reading {
 			overs = append(overs, place.Over{MidS: d.cand.timeS, Obstacle: in.Plan.Obstacles[m.states[d.state].obstacle],
 				At: at, Timed: d.cand.jump >= 0})
 		}
-		opt := place.Defaults()
+		opt := place.For(in.Path.RateHz)
 		if in.Loose {
 			opt.TurnSDDeg = looseTurnDeg
 		}

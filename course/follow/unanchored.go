@@ -17,7 +17,7 @@ type Pose struct {
 func (p Pose) Apply(path *place.Path) *place.Path {
 	s, c := math.Sincos(p.TurnDeg * math.Pi / 180)
 	turn := func(x, y float64) (float64, float64) { return x*c + y*s, y*c - x*s }
-	out := &place.Path{}
+	out := &place.Path{RateHz: path.RateHz}
 	for _, q := range path.Pieces {
 		r := q
 		n := len(q.X)

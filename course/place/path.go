@@ -21,6 +21,7 @@ const StepS = 0.05
 // piece. Pieces are what gaps in the recording leave; nothing is read across a gap.
 type Path struct {
 	Pieces []Piece
+	RateHz float64 // of the fixes that it was smoothed from
 }
 
 // Piece is an unbroken stretch of a Path; sample i lies at FromS + i*StepS.

@@ -24,7 +24,7 @@ func (a axes) turn(e, n float64) (x, y float64) { return e*a.cos - n*a.sin, e*a.
 // plan's axes. Without an anchor x is east and y north.
 func FromTrack(tr *smooth.Track, a *course.Anchor) *Path {
 	ax := axesOf(a)
-	out := &Path{}
+	out := &Path{RateHz: tr.RateHz}
 	// What the smoother leaves of the error that changes from fix to fix: a canter's way is smooth over
 	// about a second, so that many fixes share it.
 	quick := tr.Noise.WhiteM / math.Sqrt(0.5+math.Max(tr.RateHz, 0.5))
