@@ -70,7 +70,7 @@ func TestGaitsOfTheRounds(t *testing.T) {
 	type count struct{ right, all float64 }
 	table := map[string]*count{}
 	confusion := map[[2]string]float64{}
-	for _, r := range trackRounds(t, 2) {
+	for _, r := range trackRounds(t) {
 		c := table[r.kind]
 		if c == nil {
 			c = &count{}

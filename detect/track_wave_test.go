@@ -78,7 +78,7 @@ func TestStridesOutsideTheWave(t *testing.T) {
 
 // The rounds' receivers write no speed, and in their fixes there is no wave to be found: nothing is made up.
 func TestNoWaveInTheRounds(t *testing.T) {
-	for _, r := range trackRounds(t, 4) {
+	for _, r := range trackRounds(t) {
 		require.Nil(t, detect.StrideWave(r.track, r.fixes), r.name)
 	}
 }

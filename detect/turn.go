@@ -34,10 +34,10 @@ const (
 	// replicas of the recording that bias and doubt of a radius are told from; 24 tell a
 	// standard deviation to 15 %.
 	turnReplicas = 24
-	// Replicas are made about a track that has bumps of its own, so their noise adds less to the greatest
-	// curvature than it did on the smooth way, and varies less: by these shares on simulated turns of
-	// 60 to 180 degrees and 5.5 to 13.5 m (TestTightestIsCalibrated).
-	biasShare  = 1.1
+	// Replicas are made about a way that still has some bumps of noise, so more noise adds less to its greatest
+	// curvature than it did to the ride's, and varies less: by these shares on simulated turns of 60 to 180
+	// degrees and 5.5 to 13.5 m (TestTightestIsCalibrated).
+	biasShare  = 1.25
 	doubtShare = 1.3
 )
 
@@ -92,16 +92,31 @@ func turnBetween(t *track.Track, fromS, toS float64, betweenJumps bool) (turn Tu
 	if !ok {
 		return Turn{}, false
 	}
+	replicas := t.Replicas(fromS, toS, turnReplicas)
+	if replicas == nil {
+		return Turn{}, false
+	}
+	// The track's own interval allows for any way a horse might swerve; how far replicas scatter is how well this
+	// one is known. A little is added for what smoothing takes from all of them alike.
+	angles := make([]float64, 0, turnReplicas)
+	for _, r := range replicas.Drawn {
+		if a, ok := r.Turned(fromS, toS); ok {
+			angles = append(angles, a.Value)
+		}
+	}
+	sd := doubtShare * deviation(angles)
 	const deg = 180 / math.Pi
-	turn = Turn{FromS: fromS, ToS: toS, Direction: "straight",
-		TurnedDeg: trace.Estimate{Value: angle.Value * deg, Low: angle.Low * deg, High: angle.High * deg}}
+	turn = Turn{FromS: fromS, ToS: toS, Direction: "straight", TurnedDeg: trace.FromSD(angle.Value*deg, sd*deg)}
 	switch {
 	case turn.TurnedDeg.Value >= straightDeg:
 		turn.Direction = "left"
 	case turn.TurnedDeg.Value <= -straightDeg:
 		turn.Direction = "right"
 	}
-	turn.RadiusMinM = tightest(t, way, angle.Value, betweenJumps)
+	turn.RadiusMinM = tightest(t, replicas, way, angle.Value, betweenJumps)
+	if turn.Direction == "straight" && turn.RadiusMinM != nil && turn.RadiusMinM.Value > turnRadiusM {
+		turn.RadiusMinM = nil // a straight way's waver, not a turn and a turn back
+	}
 	a, b := way.slowest()
 	if v, ok := t.MeanSpeed(a, b); ok {
 		turn.SpeedMinMS = &v
@@ -114,33 +129,35 @@ func turnBetween(t *track.Track, fromS, toS float64, betweenJumps bool) (turn Tu
 // The greatest of many noisy curvatures is too great, and smoothing makes a short bend too wide. Both are
 // measured on replicas of the recording made from the track itself: what noise adds is taken off, and
 // what smoothing takes is put back.
-func tightest(t *track.Track, w way, turnedRad float64, betweenJumps bool) *trace.Estimate {
+func tightest(t *track.Track, replicas *track.Replicas, w way, turnedRad float64, betweenJumps bool) *trace.Estimate {
 	fromS, toS := w.timeS[0], w.timeS[len(w.timeS)-1]
 	seen, at := w.tightest()
 	if seen == 0 {
 		return nil
 	}
-	replicas := t.Replicas(fromS, toS, 1+turnReplicas)
-	if replicas == nil {
-		return nil
+	of := func(t *track.Track) float64 {
+		k, _ := wayOf(t.States(fromS, toS)).tightest()
+		return k
 	}
-	flat, _ := wayOf(replicas[0].States(fromS, toS)).tightest()
-	var sum, sum2 float64
-	for _, r := range replicas[1:] {
-		k, _ := wayOf(r.States(fromS, toS)).tightest()
-		sum += k
-		sum2 += k * k
+	ridden, calm := of(replicas.Way), of(replicas.Calm)
+	curvatures := make([]float64, len(replicas.Drawn))
+	mean := 0.0
+	for i, r := range replicas.Drawn {
+		curvatures[i] = of(r)
+		mean += curvatures[i] / float64(len(replicas.Drawn))
 	}
-	mean := sum / turnReplicas
-	sd := math.Sqrt(max(sum2/turnReplicas-mean*mean, 0) * turnReplicas / (turnReplicas - 1))
-	noise := mean - flat
+	sd := deviation(curvatures)
+	k := max(seen-biasShare*(mean-calm), 0)
 
-	// A bend that is w long and smoothed by a kernel k long comes out √(w²+k²) long, and smoothed again
-	// √(w²+2k²); curvature goes as one over the length. From the second smoothing's loss the first's
-	// follows. What was lost by more than half can't be told from the rest.
-	again := min(flat/seen, 1)
-	once := math.Sqrt(max(2-1/(again*again), 0.25))
-	k := max((seen-biasShare*noise)/once, 0)
+	// A bend w long comes out √(w²+s²) long of smoothing by a kernel s long, and curvature goes as one over the
+	// length. So (ridden/calm)² is 1+s²/w² for the replicas' bend; the bend that was smoothed to look like k had
+	// 1-s²/v² of the square of v, the length that it has now. More than half lost can't be told from the rest.
+	once := 1.0
+	if calm > 0 && ridden > calm {
+		loss := (ridden*ridden/(calm*calm) - 1) * k * k / (ridden * ridden)
+		once = math.Sqrt(max(1-loss, 0.25))
+	}
+	k /= once
 	sd = math.Hypot(doubtShare*sd/once, 0.6*k*(1-once))
 
 	// The doubt to the tight side: a bend of few degrees may have been ridden in a short place that the fixes
@@ -170,6 +187,18 @@ func tightest(t *track.Track, w way, turnedRad float64, betweenJumps bool) *trac
 	}
 	low, high := trace.FromSD(k, sd).Low, trace.FromSD(k, tightSD).High
 	return &trace.Estimate{Value: 1 / k, Low: 1 / high, High: 1 / low}
+}
+
+// deviation is the standard deviation of a sample of two or more.
+func deviation(x []float64) float64 {
+	mean, sum := 0.0, 0.0
+	for _, v := range x {
+		mean += v / float64(len(x))
+	}
+	for _, v := range x {
+		sum += (v - mean) * (v - mean)
+	}
+	return math.Sqrt(sum / max(float64(len(x)-1), 1))
 }
 
 // way is a stretch of track by distance.

@@ -65,7 +65,7 @@ func TestTightestIsCalibrated(t *testing.T) {
 		rate, white, wander float64
 		runs                int
 		median, bias        float64
-	}{{1, 0.3, 1.2, 80, 0.11, 0.11}, {10, 0.12, 0.6, 30, 0.08, 0.09}} {
+	}{{1, 0.3, 1.2, 80, 0.09, 0.09}, {10, 0.12, 0.6, 30, 0.06, 0.06}} {
 		var radius, turned spread
 		for range kind.runs {
 			b := bend{radiusM: 5.5 + 8*rng.Float64(), angleRad: 1 + 2.1*rng.Float64(), speedMS: 4.5 + 1.5*rng.Float64()}
@@ -167,6 +167,14 @@ func TestTurnsOfSatelliteTruth(t *testing.T) {
 			mean := trace.FromSD(l.Value/math.Abs(turned.Value), 0)
 			radius.add(&mean, v[4], true)
 			require.InDelta(t, v[4], mean.Value, 0.15*v[4])
+			// A circle through the same stretch has the table's radius, which was fitted to the raw positions.
+			var e, n []float64
+			for _, s := range tr.States(a, b) {
+				e, n = append(e, s.EM), append(n, s.NM)
+			}
+			circle, ok := detect.FitTaubin(e, n)
+			require.True(t, ok)
+			require.InDelta(t, v[5], circle.RadiusM, 0.06*v[5])
 			// The same turn is among those found, no wider at its tightest than on the whole.
 			hit := false
 			for _, turn := range found {

@@ -3,6 +3,7 @@ package smooth
 import (
 	"math"
 	"math/rand/v2"
+	"sort"
 
 	"groundline/trace"
 )
@@ -319,14 +320,26 @@ func (t *Track) insert(chain []node, k int, timeS float64) ([]node, bool) {
 	return out, true
 }
 
-// Replicas are what the smoother would have made of other recordings of the same ride: from fromS to
-// toS (and a stretch before and after that matters to it) the track is taken for the
-// truth, fixes with errors of the receiver's kind are drawn about it, and smoothed by the same
-// model. The figures of replicas show how far noise and smoothing move a figure, and which
-// way (the parametric bootstrap of B. Efron, Ann. Stat. 7, 1979, 1-26). The first of them has no errors
-// drawn: it shows what smoothing alone does. The same call gives the same replicas. nil where the
-// stretch is not in one piece.
-func (t *Track) Replicas(fromS, toS float64, count int) []*Track {
+// Replicas are what the smoother makes of invented recordings of a ride like this one: the parametric
+// bootstrap (B. Efron, Ann. Stat. 7, 1979, 1-26). How a figure differs between Way, Calm and Drawn
+// shows how far noise and smoothing move it, and which way.
+type Replicas struct {
+	// Way is the ride taken for the truth: the track with its turns evened out over evenM, because bumps
+	// that noise left in it would hide what more noise adds.
+	Way *Track
+	// Calm is Way recorded without errors and smoothed: what smoothing alone does.
+	Calm *Track
+	// Drawn are smoothed recordings of Way with errors of the receiver's kind.
+	Drawn []*Track
+}
+
+// evenM is how much of the way turns are evened out over for [Replicas]: half the arc of a quarter turn of 12 m
+// radius, three strides.
+const evenM = 10.0
+
+// Replicas makes count drawn replicas from fromS to toS and what is around that matters to it. The same call
+// gives the same replicas. nil where the stretch is not in one piece.
+func (t *Track) Replicas(fromS, toS float64, count int) *Replicas {
 	nodes := t.around(fromS, toS)
 	if nodes == nil {
 		return nil
@@ -336,20 +349,68 @@ func (t *Track) Replicas(fromS, toS float64, count int) []*Track {
 	if _, ok := filterKeeping(append([]node(nil), nodes...), steps, t.Noise, true, keep); !ok {
 		return nil
 	}
-	rng := rand.New(rand.NewPCG(1, 2))
-	out := make([]*Track, count)
-	for i := range out {
-		drawn := Noise{}
-		if i > 0 {
-			drawn = t.Noise
-		}
-		copied := append([]node(nil), nodes...)
-		draw(copied, drawn, rng)
-		again(copied, steps, t.Noise, keep)
+	made := func(nodes []node) *Track {
 		r := *t
 		r.Outliers = nil
-		r.Pieces = []Piece{{FromS: copied[0].timeS, ToS: copied[len(copied)-1].timeS, nodes: copied}}
-		out[i] = &r
+		r.Pieces = []Piece{{FromS: nodes[0].timeS, ToS: nodes[len(nodes)-1].timeS, nodes: nodes}}
+		return &r
+	}
+	way := evened(nodes)
+	rng := rand.New(rand.NewPCG(1, 2))
+	record := func(n Noise) *Track {
+		copied := append([]node(nil), way...)
+		draw(copied, n, rng)
+		again(copied, steps, t.Noise, keep)
+		return made(copied)
+	}
+	r := &Replicas{Way: made(way), Calm: record(Noise{})}
+	for range count {
+		r.Drawn = append(r.Drawn, record(t.Noise))
+	}
+	return r
+}
+
+// evened are the nodes on a way whose direction is the mean over evenM of travel, ridden at the same
+// pace. Accelerations stay as they were: no figure of a replica's Way uses them.
+func evened(nodes []node) []node {
+	n := len(nodes)
+	speed, dist, turned := make([]float64, n), make([]float64, n), make([]float64, n)
+	summed := make([]float64, n) // of the direction over the distance
+	for k := range nodes {
+		m := &nodes[k].mean
+		speed[k] = math.Hypot(m[vE], m[vN])
+		if k == 0 {
+			turned[0] = math.Atan2(m[vN], m[vE])
+			continue
+		}
+		p := &nodes[k-1].mean
+		step := (speed[k] + speed[k-1]) / 2 * (nodes[k].timeS - nodes[k-1].timeS)
+		dist[k] = dist[k-1] + step
+		turned[k] = turned[k-1] + math.Atan2(p[vE]*m[vN]-p[vN]*m[vE], p[vE]*m[vE]+p[vN]*m[vN])
+		summed[k] = summed[k-1] + (turned[k]+turned[k-1])/2*step
+	}
+	sumAt := func(d float64) float64 {
+		i := sort.SearchFloat64s(dist, d)
+		if i == 0 || i == n || dist[i] == dist[i-1] {
+			return summed[min(i, n-1)]
+		}
+		return summed[i-1] + (summed[i]-summed[i-1])*(d-dist[i-1])/(dist[i]-dist[i-1])
+	}
+	out := append([]node(nil), nodes...)
+	for k := range out {
+		direction := turned[k]
+		// Near the ends over as much as there is on both sides.
+		if half := min(evenM/2, dist[k], dist[n-1]-dist[k]); half > 0.1 {
+			direction = (sumAt(dist[k]+half) - sumAt(dist[k]-half)) / (2 * half)
+		}
+		m := &out[k].mean
+		m[vE], m[vN] = speed[k]*math.Cos(direction), speed[k]*math.Sin(direction)
+		if k > 0 {
+			p := &out[k-1].mean
+			dt := out[k].timeS - out[k-1].timeS
+			m[iE] = p[iE] + (p[vE]+m[vE])/2*dt
+			m[iN] = p[iN] + (p[vN]+m[vN])/2*dt
+		}
 	}
 	return out
 }

@@ -342,3 +342,41 @@ func gunzip(t testing.TB, raw []byte) []byte {
 	require.NoError(t, err)
 	return out
 }
+
+// Whatever valid fixes come in, finite figures or an error come out.
+func TestGarbageIn(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		n := rapid.IntRange(4, 30).Draw(rt, "n")
+		wide := rapid.SampledFrom([]float64{1e-7, 1e-4, 0.1, 90}).Draw(rt, "spread")
+		p := &trace.Positions{}
+		at := 0.0
+		for range n {
+			at += rapid.SampledFrom([]float64{1e-6, 0.1, 1, 3, 50}).Draw(rt, "step")
+			p.TimeS = append(p.TimeS, at)
+			p.LatDeg = append(p.LatDeg, rapid.Float64Range(-wide, wide).Draw(rt, "lat"))
+			p.LonDeg = append(p.LonDeg, rapid.Float64Range(-2*wide, 2*wide).Draw(rt, "lon"))
+			p.SpeedMS = append(p.SpeedMS, rapid.SampledFrom([]float64{0, 5, 1e4, math.NaN(), math.Inf(1)}).Draw(rt, "speed"))
+		}
+		p.RateHz = float64(n) / at
+		if rapid.Bool().Draw(rt, "no speeds") {
+			p.SpeedMS = nil
+		}
+		tr, err := smooth.Smooth(p, geo.NewFrame(geo.LatLon{}, 0), smooth.Options{})
+		if err != nil {
+			require.ErrorIs(rt, err, smooth.ErrNoTrack)
+			return
+		}
+		for _, piece := range tr.Pieces {
+			mid := (piece.FromS + piece.ToS) / 2
+			s, ok := tr.At(mid)
+			require.True(rt, ok)
+			l, ok := tr.PathLength(piece.FromS, piece.ToS)
+			require.True(rt, ok)
+			a, ok := tr.Turned(piece.FromS, mid)
+			require.True(rt, ok)
+			for _, v := range []float64{s.EM, s.NM, s.VE, s.VN, s.AE, s.AN, s.Cov[0][0], s.Speed().High, l.Value, l.Low, l.High, a.Low, a.High} {
+				require.False(rt, math.IsNaN(v) || math.IsInf(v, 0), "%v", v)
+			}
+		}
+	})
+}
