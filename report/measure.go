@@ -6,6 +6,7 @@ import (
 
 	"groundline/course"
 	"groundline/course/follow"
+	"groundline/course/place"
 	"groundline/trace"
 )
 
@@ -106,7 +107,7 @@ func (r *ride) measureEffort(e follow.Effort) effort {
 			s, c := math.Sincos(o.FacingDeg * math.Pi / 180)
 			along = math.Hypot(sx*s, sy*c)
 		}
-		sd := math.Sqrt(along*along+0.33*0.33+at.PlaceSDM*at.PlaceSDM) / v
+		sd := r.placesFactor() * math.Sqrt(along*along+sq(place.Defaults().JumpAlongSD)+at.PlaceSDM*at.PlaceSDM) / v
 		m.midSD = sd
 		m.takeoff = r.late(e.MidS-m.flightS/2, math.Hypot(sd, m.flightSD/2))
 		m.landing = r.late(e.MidS+m.flightS/2, math.Hypot(sd, m.flightSD/2))
@@ -144,6 +145,15 @@ func (r *ride) measureEffort(e follow.Effort) effort {
 	to.Low, ld.Low = math.Max(to.Low, 0), math.Max(ld.Low, 0)
 	m.toM, m.ldM = &to, &ld
 	return m
+}
+
+// placesFactor widens what rests on places alone: watches at one fix a second are worse than the smoother
+// can see in one ride, loggers a little better. Found on every other practice round, checked on the rest.
+func (r *ride) placesFactor() float64 {
+	if r.rec.Positions.RateHz > 2 {
+		return 0.85
+	}
+	return 1.25
 }
 
 // onClock is a time of the motion sensor on the positions' clock: where the offset between them was found
@@ -234,8 +244,8 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 			more, sd := r.unbent(a.landing.Value, b.takeoff.Value)
 			d += more
 			if !a.timed || !b.timed {
-				// The ends were read off the same track: they move with it, so speed stays.
-				sd = math.Hypot(sd, 0.02)
+				// The ends were read off the same track, and move with it.
+				sd *= r.placesFactor()
 			}
 			e := trace.FromSD(d, sd)
 			byTrack = &e
@@ -254,6 +264,14 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 		e := trace.FromSD(v, vSD)
 		m.speed = &e
 	}
+	if byTrack != nil && byMap == nil && untimed {
+		// Where exactly the line began and ended is part of how long it was, though not of how fast.
+		v, vSD := byTrack.Value/m.durS, byTrack.SD()/m.durS
+		p := trace.FromSD(byTrack.Value, math.Hypot(byTrack.SD(), v*m.durSD))
+		byTrack = &p
+		e := trace.FromSD(v, vSD)
+		m.speed = &e
+	}
 	switch {
 	case byTrack != nil && byMap != nil && !untimed:
 		// The track was laid by the same obstacles, so the two are not quite independent.
@@ -268,9 +286,6 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 	if m.pathM != nil && m.speed == nil {
 		v := m.pathM.Value / m.durS
 		sd := v * math.Hypot(m.pathM.SD()/math.Max(m.pathM.Value, 0.5), m.durSD/m.durS)
-		if untimed {
-			sd = m.pathM.SD() / m.durS
-		}
 		e := trace.FromSD(v, sd)
 		m.speed = &e
 	}
