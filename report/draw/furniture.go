@@ -230,6 +230,9 @@ func (s *sheet) makeKeys() ([]key, int) {
 	}
 	if s.stepM > 0 {
 		add("height of the ground, "+s.heightUnit(), straight(contourLine(true)))
+		if s.beyondSpots() {
+			add("beyond the spot heights", straight(contourLine(false)))
+		}
 	}
 	x, rows := s.keysFrom(), 1
 	for _, k := range out {

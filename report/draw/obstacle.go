@@ -6,7 +6,7 @@ import (
 	"groundline/course"
 )
 
-// Ink and the two tones beside it. Against white ink has a contrast of 21 to 1, track of 8.7 and ground of 5.1
+// Ink and the two tones beside it. Against white ink has a contrast of 21 to 1, track of 8.4 and ground of 5.3
 // (WCAG 2.2 asks 4.5 of text and 3 of lines); what they stand for is told by the kind of line as well.
 var (
 	ink    = Colour{0, 0, 0}

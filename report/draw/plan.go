@@ -56,6 +56,21 @@ func (s *sheet) contourStepM() float64 {
 	return max(0.05*unit, roundBelow((high-low)/unit/4)*unit)
 }
 
+// beyondSpots tells whether part of the arena lies farther out than the spot heights reach.
+func (s *sheet) beyondSpots() bool {
+	hull := hullOf(s.p.Levels)
+	for i, a := range hull {
+		b := hull[(i+1)%len(hull)]
+		l := math.Hypot(b.X-a.X, b.Y-a.Y)
+		for _, p := range s.p.Arena {
+			if (b.X-a.X)*(p.Y-a.Y)-(b.Y-a.Y)*(p.X-a.X) < -0.01*l { // a centimetre
+				return true
+			}
+		}
+	}
+	return false
+}
+
 func (s *sheet) heightUnit() string {
 	if s.opt.Imperial {
 		return "ft"
