@@ -12,10 +12,14 @@ import (
 // build says for every thing which marks make its place, and what an obstacle is built as.
 func (s *surveyor) build() {
 	s.readTapeObstacles()
+	var spreads []string
 	for _, t := range s.things {
 		switch t.what {
 		case obstacle:
 			s.buildObstacle(t)
+			if !t.sizeGiven && t.spreadM > 0 {
+				spreads = append(spreads, fmt.Sprintf("%s (%.1f m)", t.id, t.spreadM))
+			}
 		case start, finish:
 			s.buildLine(t)
 		default:
@@ -24,6 +28,10 @@ func (s *surveyor) build() {
 				s.became(i, strings.TrimSpace(t.label()))
 			}
 		}
+	}
+	if len(spreads) > 0 {
+		s.note("caution", "it was not given, and distances hang on it", "the spread of %s is a usual one", list(spreads))
+		s.check("the spread of %s", list(spreads))
 	}
 }
 
@@ -105,10 +113,7 @@ func (s *surveyor) buildObstacle(t *thing) {
 		t.kind = course.Vertical
 	}
 	if !t.sizeGiven {
-		if t.spreadM = usualSpread(t.kind); t.spreadM > 0 {
-			s.note("caution", "it was not given; distances to and from it hang on it", "obstacle %s: spread set to %.1f m", t.id, t.spreadM)
-			s.check("the spread of obstacle %s", t.id)
-		}
+		t.spreadM = usualSpread(t.kind)
 	}
 	middle := s.face(t)
 	// A place marked again counts like the first time.
@@ -125,9 +130,8 @@ func (s *surveyor) buildObstacle(t *thing) {
 	if t.widthM == 0 {
 		t.widthM = course.UsualWidthM
 		if t.ends != nil {
-			// The receiver tells a face's width to a metre or so: only an unusual one is news.
-			if d := apart(s.marks[t.ends[0]], s.marks[t.ends[1]]); math.Abs(d-course.UsualWidthM) > 2 {
-				t.widthM = math.Round(d*2) / 2
+			// The receiver tells a face's width to a metre or more: only a very unusual one is news.
+			if d := apart(s.marks[t.ends[0]], s.marks[t.ends[1]]); d > 2*course.UsualWidthM {
 				s.check("the width of obstacle %s, %.1f m by the receiver", t.id, d)
 			}
 		}

@@ -23,9 +23,8 @@ func (s *Survey) Draft() []byte {
 	next := 0
 	for _, l := range strings.SplitAfter(string(course.WritePlan(s.Plan)), "\n") {
 		if strings.HasPrefix(l, "  - {id: ") && next < len(s.Obstacles) {
-			o := s.Obstacles[next]
+			b.WriteString("  " + comment(s.Obstacles[next].words()) + "\n")
 			next++
-			l = strings.TrimSuffix(l, "\n") + "  " + comment(o.words()) + "\n"
 		}
 		b.WriteString(l)
 	}
@@ -38,7 +37,7 @@ func (s *Survey) Draft() []byte {
 }
 
 func (o Obstacle) words() string {
-	w := fmt.Sprintf("place within %.1f m", 1.645*o.PlaceSDM)
+	w := fmt.Sprintf("%s: place within %.1f m", o.ID, 1.645*o.PlaceSDM)
 	if o.FacingSDDeg != nil {
 		w += fmt.Sprintf("; facing within %.0f degrees, %s", min(180, 1.645**o.FacingSDDeg), o.FacingFrom)
 	} else {

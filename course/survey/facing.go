@@ -41,6 +41,9 @@ func wrap360(d float64) float64 {
 // turned is the turn from one bearing to another, right positive, in [-180, 180).
 func turned(from, to float64) float64 { return wrap360(to-from+180) - 180 }
 
+// samePlaceM: obstacles nearer than this stand in one place (a receiver's last digits).
+const samePlaceM = 0.1
+
 // visit is one obstacle of the route, each time that it comes.
 type visit struct {
 	id string
@@ -60,7 +63,7 @@ func neighbour(route []visit, i, step int) (way, bool) {
 	for k := i + step; k >= 0 && k < len(route); k += step {
 		v := route[k]
 		w := way{id: v.id, m: math.Hypot(here.at.X-v.at.X, here.at.Y-v.at.Y), element: combined(v.id, here.id)}
-		if w.m < 0.1 {
+		if w.m < samePlaceM {
 			continue
 		}
 		if w.deg = courseDeg(here.at, v.at); step < 0 {
@@ -86,7 +89,7 @@ func facingAt(route []visit, i int) (deg float64, how string, doubtful bool) {
 	case !hasIn:
 		return out.deg, "towards " + out.id, false
 	case !hasOut:
-		return in.deg, "away from " + in.id, false
+		return in.deg, "from " + in.id, false
 	}
 	t := turned(in.deg, out.deg)
 	if math.Abs(t) <= tangentMostDeg {
@@ -97,7 +100,7 @@ func facingAt(route []visit, i int) (deg float64, how string, doubtful bool) {
 	if out.m < in.m {
 		return out.deg, "towards " + out.id + ", the nearer", doubtful
 	}
-	return in.deg, "away from " + in.id + ", the nearer", doubtful
+	return in.deg, "from " + in.id + ", the nearer", doubtful
 }
 
 // doubtfulShare: neighbours that stand nearly as far as each other (ours).

@@ -139,16 +139,16 @@ func (m meaning) settle(device bool) meaning {
 
 // metres is a number of metres, or of centimetres where it says so, in [low, high].
 func metres(w string, low, high float64) (float64, bool) {
-	scale := 1.0
+	parts := 1.0 // of a metre
 	if cm := strings.TrimSuffix(w, "cm"); cm != w {
-		w, scale = cm, 0.01
+		w, parts = cm, 100
 	}
 	w = strings.ReplaceAll(strings.Trim(strings.TrimSuffix(w, "m"), ",()"), ",", ".")
 	if !plainNumber.MatchString(w) {
 		return 0, false
 	}
 	v, err := strconv.ParseFloat(w, 64)
-	v *= scale
+	v /= parts
 	return v, err == nil && v >= low && v <= high
 }
 

@@ -9,9 +9,9 @@ import (
 )
 
 const (
-	// Fixes within this of each other are somebody standing: who walks, at 1.4 m/s, is out of it in less than
-	// a second; what a standing receiver wanders in some seconds is less (ours).
-	stillM = 1.0
+	// Fixes within this of each other for so long are somebody standing: who walks, at 1.4 m/s, is through in
+	// 2 s; what a standing receiver wanders from second to second is less (ours).
+	stillM, stillLeastS = 1.5, 3.0
 	// A press farther from the next fix has no place: a walker is 7 m on in 5 s.
 	pressGapS = 5.0
 	// Nobody stands at a fence longer than this; a watch left lying does.
@@ -76,7 +76,7 @@ func placeAt(p *trace.Positions, t float64) (at geo.LatLon, stoodS float64, ok b
 		for to+1 < len(p.TimeS) && p.TimeS[to+1]-p.TimeS[to] <= pressGapS && p.Segment[to+1] == p.Segment[to] && still(to+1) {
 			to++
 		}
-		if to-from < 2 { // a fix or two: on the move
+		if p.TimeS[to]-p.TimeS[from] < stillLeastS { // on the move
 			break
 		}
 		e, n = 0, 0

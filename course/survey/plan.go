@@ -18,8 +18,8 @@ import (
 // 15 m wide; from memory).
 const gateWidthM = 10.0
 
-// Sides within this of the longest are as good as it: a walk tells no better.
-const sameSideM = 3.0
+// Sides of nine tenths of the longest are as good as it, by a receiver's marks (ours).
+const sameSide = 0.9
 
 // A ground frame: where the arena's (0, 0) lies, metres east and north, and the true bearing of +y.
 type arenaFrame struct {
@@ -89,7 +89,9 @@ func roundTo(v float64, decimals int) float64 {
 	return math.Round(v*k)/k + 0 // + 0 makes -0 plain
 }
 
-func rounded(p course.Point) course.Point { return course.Point{X: roundTo(p.X, 2), Y: roundTo(p.Y, 2)} }
+func rounded(p course.Point) course.Point {
+	return course.Point{X: roundTo(p.X, 2), Y: roundTo(p.Y, 2)}
+}
 
 // corners are the arena's, in the order walked or, where that crosses itself, round their middle; nil with fewer
 // than three.
@@ -186,7 +188,7 @@ func (s *surveyor) chooseFrame(corners []*thing) arenaFrame {
 			}
 		}
 		for _, i := range []int{first, (first + n - 1) % n} { // from the first corner, or to it
-			if length(i) > length(best)-sameSideM {
+			if length(i) > sameSide*length(best) {
 				best = i
 				break
 			}
@@ -213,8 +215,11 @@ func (s *surveyor) chooseFrame(corners []*thing) arenaFrame {
 	return arenaFrame{origin: s.obstacle[s.route[0]].station.place(s.adj.at)}
 }
 
-// facings sets every obstacle's facing: the axis of its face where both ends were marked, the direction by the
-// order walked.
+// facings sets every obstacle's facing.
+//
+// Where both ends of a face were marked, it is square to the face, and the order walked says which way. Ends a few
+// metres apart by a receiver tell the axis to some 20° only, and the order to some 15°: where both agree within
+// their doubt, the facing is their weighted mean. Ends of a survey receiver have all the weight.
 func (s *surveyor) facings(p *course.Plan, f arenaFrame) {
 	var route []visit
 	for _, id := range s.route {
@@ -224,33 +229,68 @@ func (s *surveyor) facings(p *course.Plan, f arenaFrame) {
 		o := &p.Obstacles[i]
 		t := s.obstacle[o.ID]
 		deg, how, doubtful := facingAt(route, slices.Index(s.route, o.ID))
+		known := neighbours(route) // else there is no order
 		out := Obstacle{ID: o.ID, FacingFrom: how, Doubtful: doubtful}
+		if sd := orderSDDeg(doubtful); known {
+			out.FacingSDDeg = &sd
+		}
 		if t.ends != nil {
-			left, right := f.to(s.adj.at[t.ends[0]]), f.to(s.adj.at[t.ends[1]])
-			square := wrap360(courseDeg(left, right) - 90)
-			off := math.Abs(turned(square, deg))
-			known := !strings.HasPrefix(how, "unknown")
-			sd := s.axisSDDeg(*t.ends)
-			out.FacingSDDeg, out.Doubtful = &sd, sd > 30
-			switch {
-			case t.sided:
-				out.FacingFrom = "square to its face, by its left and right end"
-				if known && off > 120 {
-					out.Doubtful = true
-					s.note("caution", "left and right are as jumped", "obstacle %s: its ends say that it is jumped against the order walked", o.ID)
-				}
-			default:
-				if off > 90 {
-					square = wrap360(square + 180)
-				}
-				out.FacingFrom = "square to its face, " + how
-				out.Doubtful = out.Doubtful || !known || math.Abs(off-90) < 20
-			}
-			deg = square
+			deg = s.faceFacing(t, f, deg, known, &out)
 		}
 		o.FacingDeg = wrap360(roundTo(deg, 1))
 		s.Obstacles = append(s.Obstacles, out)
 	}
+}
+
+// neighbours tells that a route has two obstacles in two places, so that its order has a direction.
+func neighbours(route []visit) bool {
+	return slices.ContainsFunc(route, func(v visit) bool {
+		return math.Hypot(v.at.X-route[0].at.X, v.at.Y-route[0].at.Y) >= samePlaceM
+	})
+}
+
+// faceFacing is the facing of an obstacle whose ends were marked; orderDeg is what the order says, if known.
+func (s *surveyor) faceFacing(t *thing, f arenaFrame, orderDeg float64, known bool, out *Obstacle) float64 {
+	square := wrap360(courseDeg(f.to(s.adj.at[t.ends[0]]), f.to(s.adj.at[t.ends[1]])) - 90)
+	off := turned(square, orderDeg)
+	sd := s.axisSDDeg(*t.ends)
+	by := out.FacingFrom
+	if t.sided {
+		by = "left and right end"
+		if known && math.Abs(off) > 120 {
+			s.note("caution", "left and right are as jumped", "obstacle %s: its ends say that it is jumped against the order walked", t.id)
+			s.check("which end of obstacle %s is the left one as it is jumped", t.id)
+		}
+	} else if known && math.Abs(off) > 90 {
+		square = wrap360(square + 180)
+		off = turned(square, orderDeg)
+	}
+	out.FacingFrom, out.Doubtful = "face, "+by, sd > 30 || !known && !t.sided
+	order := 180.0
+	if known {
+		order = *out.FacingSDDeg
+	}
+	out.FacingSDDeg = &sd
+	switch both := math.Hypot(sd, order); {
+	case !known:
+	case math.Abs(off) > 2*both:
+		out.Doubtful = out.Doubtful || !t.sided && math.Abs(off) > 70 // as near one way as the other
+	default:
+		square = wrap360(square + off*sd*sd/(both*both))
+		sd = sd * order / both
+		out.Doubtful = sd > 30
+	}
+	return square
+}
+
+// orderSDDeg is how far the order alone tells a facing: on 59 invented courses, made without this rule, it is off by
+// 7° in the middle, 16° in three cases of four and 27° in nine of ten; where it says itself that it is doubtful, by
+// more than 20° in one of five, some of these wholly.
+func orderSDDeg(doubtful bool) float64 {
+	if doubtful {
+		return 40
+	}
+	return 15
 }
 
 // axisSDDeg is the standard deviation of the direction from one mark to another, degrees, at most 90.

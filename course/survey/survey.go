@@ -143,15 +143,15 @@ type mark struct {
 // thing is what one or more marks stand for: an obstacle, a line, a corner, …
 type thing struct {
 	meaning
-	first      []int   // marks of the first visit, indices of surveyor.marks
-	again      []int   // and of later ones
-	ends       *[2]int // left and right, as jumped, or just two where sided is false
-	sided      bool
-	widthM     float64
-	spreadM    float64
-	kindGiven  bool
-	sizeGiven  bool
-	station    station
+	first     []int   // marks of the first visit, indices of surveyor.marks
+	again     []int   // and of later ones
+	ends      *[2]int // left and right, as jumped, or just two where sided is false
+	sided     bool
+	widthM    float64
+	spreadM   float64
+	kindGiven bool
+	sizeGiven bool
+	station   station
 }
 
 // Make makes a plan of marks and a tape. tape may be nil. The error is a [course.Faults] where the tape file names what
@@ -351,6 +351,7 @@ func (s *surveyor) number() {
 				last++
 			}
 			m.id, open = strconv.Itoa(last), i
+			taken[m.id] = true
 		default:
 			open = -1
 		}
