@@ -237,7 +237,7 @@ func (s *sheet) labelMarks() {
 			spots = append(spots, around(p, w, h, []float64{4, 9}, 0)...)
 		}
 		if items, ok := s.room.put(s.f, l, spots, false); ok {
-			s.d.Add("labels", items...)
+			s.d.Add("names", items...)
 		}
 	}
 }
@@ -315,7 +315,7 @@ func (s *sheet) labelObstacles() {
 			spots = append(spots, spot{sp.at, 2*sp.against + 20})
 		}
 		items, _ := s.room.put(s.f, l, spots, true)
-		s.d.Add("labels", items...)
+		s.d.Add("names", items...)
 	}
 }
 

@@ -47,6 +47,9 @@ const (
 // contours, the obstacles with their facings, the planned track with what each line measures and how many
 // strides it takes, the other ways to ride bending lines and rollbacks, and what people ask of
 // a plan besides. The plan must be one that [course.ReadPlan] gives.
+//
+// The groups are ground (contours), arena, other-tracks, track, obstacles, marks (start, finish, gate, home),
+// names of obstacles and marks, labels of lines and contours, and text around the plan.
 func PlanSheet(p *course.Plan, opt Options) *Drawing {
 	if opt.Horse.StrideM.Value == 0 {
 		opt.Horse = course.Profiles()[0].Horse()
@@ -101,7 +104,7 @@ func newSheet(p *course.Plan, walk course.Walk, opt Options, widthPt, highPt flo
 	if strings.TrimSpace(s.d.Title) == "" {
 		s.d.Title = "Course plan"
 	}
-	for _, name := range []string{"ground", "arena", "other-tracks", "track", "obstacles", "marks", "labels", "text"} {
+	for _, name := range []string{"ground", "arena", "other-tracks", "track", "obstacles", "marks", "names", "labels", "text"} {
 		s.d.group(name)
 	}
 	s.bounds()

@@ -151,7 +151,7 @@ func requireSound(t require.TestingT, p *course.Plan, d *Drawing) {
 		}
 	}
 	shown := map[string]int{}
-	for _, it := range d.group("labels").Items {
+	for _, it := range d.group("names").Items {
 		if text, ok := it.(Text); ok {
 			shown[text.Text]++
 		}
@@ -174,7 +174,7 @@ func overlaps(p *course.Plan, d *Drawing) (out []string) {
 	}
 	var boxes []box
 	f := newFonts()
-	for _, it := range d.group("labels").Items {
+	for _, it := range append(append([]Item{}, d.group("names").Items...), d.group("labels").Items...) {
 		if t, ok := it.(Text); ok {
 			low, high := t.extent(f)
 			// The letters themselves: without the room above small ones and below the line.
