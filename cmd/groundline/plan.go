@@ -38,7 +38,8 @@ func planCommand(std streams) *cobra.Command {
 			return badUse(fmt.Errorf("groundline: plan: no command given, expected check"))
 		},
 	}
-	c.AddCommand(planCheckCommand(std))
+	c.AddCommand(planCheckCommand(std), planDrawCommand(std))
+	c.AddCommand(planSurveyCommand(std), planConvertCommand(std))
 	return c
 }
 
