@@ -78,7 +78,7 @@ func (r *planReader) horse(data []byte) Horse {
 		r.units(f.node)
 	}
 	var h Horse
-	sized := false
+	sized, size := false, ""
 	if f, ok := top["size"]; ok {
 		names := make([]string, 0, len(Profiles()))
 		for _, p := range Profiles() {
@@ -88,7 +88,7 @@ func (r *planReader) horse(data []byte) Horse {
 		if s, ok := r.text(f.node, maxNameRunes, expected); ok {
 			i := slices.Index(names, s)
 			if sized = i >= 0; sized {
-				h = Profiles()[i].Horse()
+				h, size = Profiles()[i].Horse(), s
 			} else {
 				r.fault(f.node.line(), "size", f.node.describe(), expected)
 			}
@@ -109,10 +109,11 @@ func (r *planReader) horse(data []byte) Horse {
 	case okStride:
 		h = Profile{StrideM: stride.Value, LowM: stride.Low, HighM: stride.High, Source: "horse file " + r.file}.Horse()
 	case okLanding && okTakeoff:
-		size := h
-		h = HorseFromHooves("", size.StrideM, landing, takeoff)
-		h.Source = "landing and take-off by horse file " + r.file + ", stride " + size.Source
+		bySize := h
+		h = HorseFromHooves("", bySize.StrideM, landing, takeoff)
+		h.Source = "landing and take-off by horse file " + r.file + ", stride " + bySize.Source
 	}
+	h.Size = size
 	if f, ok := top["name"]; ok {
 		h.Name, _ = r.text(f.node, maxNameRunes, "a name")
 	}
@@ -144,6 +145,9 @@ func WriteHorse(h Horse) []byte {
 	b.WriteString("horse: " + horseFormat + "\n")
 	if h.Name != "" {
 		b.WriteString("name: " + strconv.Quote(h.Name) + "\n")
+	}
+	if h.Size != "" {
+		b.WriteString("size: " + h.Size + "\n")
 	}
 	write := func(key string, e *trace.Estimate, low, high, factor float64, what string) {
 		if e == nil {

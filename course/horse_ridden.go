@@ -143,6 +143,9 @@ func HorseFromRides(r Ridden, size *Profile) (Horse, error) {
 		h.LandingM, h.TakeoffM = half, half
 		h.Source += "; landing and take-off, which they don't tell, half a stride each as in the distance tables"
 	}
+	if size != nil {
+		h.Size = size.Name
+	}
 	homeward, grade := trace.FromSD(coef[1], sds[1]), trace.FromSD(coef[2], sds[2])
 	h.HomewardRel, h.GradeRel = &homeward, &grade
 	h.SpeedMS = pace.orNil(linesOfSameRound * pace.value())

@@ -197,7 +197,6 @@ func TestWriteHorse(t *testing.T) {
 		require.InDelta(t, h.StrideM.Low, got.StrideM.Low, 1e-4)
 		require.InDelta(t, h.TakeoffM.Value, got.TakeoffM.Value, 1e-3)
 		require.InDelta(t, h.LandingM.Value, got.LandingM.Value, 1e-3)
-		require.Equal(t, h.tabled, got.tabled)
 	})
 	// What no file may say is written as far as it may.
 	h := HorseFromHooves("", trace.FromSD(1.2, 0.5), trace.FromSD(0.1, 0.3), trace.FromSD(0.2, 0.3))
@@ -218,23 +217,38 @@ func TestHorseFileSaysMore(t *testing.T) {
 	require.Equal(t, 3, strings.Count(err.Error(), "\n")+1, err.Error())
 }
 
-// A horse that goes by the tables has the tables' in-and-outs too, and not landing, strides and take-off: 7.77 m over 3 ft
-// is one stride (US Equestrian's chart), where the law of the lines has 1.12.
-func TestTabledHorseInACombination(t *testing.T) {
-	for n, ft := range map[int]float64{1: 25.5, 2: 36.5} {
-		q := twoFences(feet(ft, 0)+0.6, 0, 0)
-		for i := range q.Obstacles {
-			q.Obstacles[i].HeightM = feet(3, 0)
-		}
-		l := q.Walk(Profiles()[0].Horse()).Lines[0]
-		require.Equal(t, Combination, l.Kind)
-		require.InDelta(t, float64(n), l.Real.Value, 1e-6)
-		for _, a := range l.Asked {
-			if a.Strides == n {
-				require.Equal(t, "right", a.Says)
-				require.InDelta(t, StandardStrideM, a.StrideM.Value, 1e-6)
+// In a combination horses go by the tables' in-and-outs, not by landing, strides and take-off: 7.77 m over 3 ft is one stride
+// (US Equestrian's chart), where the law of the lines has 1.12. A horse measured at the hooves that has the 12-ft horse's
+// ground on five strides has it there too.
+func TestCombinationsAreTheTables(t *testing.T) {
+	measured := HorseFromHooves("", trace.Exactly(3.4), trace.Exactly(1.9), trace.Exactly(0))
+	measured.TakeoffM = trace.Exactly(6*StandardStrideM - 5*3.4 - measured.LandingM.Value)
+	for _, h := range []Horse{Profiles()[0].Horse(), measured} {
+		for n, ft := range map[int]float64{1: 25.5, 2: 36.5} {
+			q := twoFences(feet(ft, 0)+0.6, 0, 0)
+			for i := range q.Obstacles {
+				q.Obstacles[i].HeightM = feet(3, 0)
 			}
+			l := q.Walk(h).Lines[0]
+			require.Equal(t, Combination, l.Kind)
+			require.InDelta(t, float64(n), l.Real.Value, 1e-6)
+			for _, a := range l.Asked {
+				if a.Strides == n {
+					require.Equal(t, "right", a.Says)
+					require.InDelta(t, h.StrideM.Value, a.StrideM.Value, 1e-6)
+				}
+			}
+			require.InDelta(t, -l.In[0].LeftM.Value, l.In[1].LeftM.Value, 1e-9, "weak and forward alike")
 		}
-		require.InDelta(t, -l.In[0].LeftM.Value, l.In[1].LeftM.Value, 1e-9, "weak and forward alike")
 	}
+}
+
+// The ground of a bending line is the sweep that jumps both fences square, unless it was walked.
+func TestGroundOfABendingLine(t *testing.T) {
+	q := twoFences(24.6, 35, 35)
+	l := q.Walk(exactHorse(3.5, 1.75, 1.75)).Lines[0]
+	require.InDelta(t, l.Square.LengthM, l.GroundM.Value, 1e-9)
+	walkedM := 25.5
+	q.SetLines([]Line{{From: "1", To: "2", WalkedM: &walkedM}})
+	require.InDelta(t, 25.5, q.Walk(exactHorse(3.5, 1.75, 1.75)).Lines[0].GroundM.Value, 1e-9)
 }

@@ -28,6 +28,9 @@ func TestWalkOnTheRuleOfTheTrade(t *testing.T) {
 	h := exactHorse(feet(12, 0), feet(6, 0), feet(6, 0))
 	for i, ft := range []float64{24, 36, 48, 60, 72, 84} {
 		p := twoFences(feet(ft, 0)+0.6, 0, 0)
+		for j := range p.Obstacles {
+			p.Obstacles[j].HeightM = 0.3 // the tables' 24 and 36 ft are those of low fences
+		}
 		l := p.Walk(h).Lines[0]
 		require.InDelta(t, float64(i+1), l.Real.Value, 1e-9)
 		require.Equal(t, i+1, l.Whole)
