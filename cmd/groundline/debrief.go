@@ -22,7 +22,7 @@ type debriefFlags struct {
 	columns string
 	horse   string
 	save    string
-	format  formatFlag
+	format  debriefFormat
 	units   unitsFlag
 	explain bool
 }
@@ -40,6 +40,7 @@ was ridden. Without --course the obstacles are found from the jumps.
 A ride in which nothing was jumped is told, with exit code 1.`,
 		Example: `  groundline debrief ride.gpx motion.csv --course course.yaml
   groundline debrief ride.gpx --course course.yaml --format json -o ride.json
+  groundline debrief ride.gpx motion.csv --course course.yaml --format html -o debrief.html
   groundline debrief motion.csv --course course.yaml --units imperial
   groundline debrief ride.gpx motion.csv --save-plan draft.yaml
   groundline debrief phone.csv --course course.yaml --columns t=clock,ax=x,ay=y,az=z`,
@@ -50,9 +51,9 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 	}
 	flags := c.Flags()
 	flags.StringVar(&f.course, "course", "", "course plan that was ridden, YAML or GeoJSON")
-	flags.Var(&f.format, "format", "text for people, json for programs")
+	flags.Var(&f.format, "format", "text for people, json for programs, html for one page with pictures")
 	flags.StringVarP(&f.out, "output", "o", "", "write to this file instead of standard output")
-	flags.Var(&f.units, "units", "units of lengths in the text; JSON is in metres")
+	flags.Var(&f.units, "units", "units of lengths in text and html; JSON is in metres")
 	flags.StringVar(&f.columns, "columns", "", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
 	flags.StringVar(&f.horse, "horse", "", "the horse's name, for the title")
 	flags.StringVar(&f.save, "save-plan", "", "write the plan that was found in the ride here, as a draft to correct")
@@ -80,6 +81,9 @@ func debrief(ctx context.Context, files []string, f debriefFlags, std streams) e
 	write := func(w io.Writer) error {
 		if f.format == "json" {
 			return written(report.JSON(w, d))
+		}
+		if f.format == "html" {
+			return debriefHTML(w, d, f.units.units)
 		}
 		return written(report.Text(w, d, report.TextOptions{
 			Units: f.units.units, Bold: std.bold && f.out == "", Explain: f.explain,

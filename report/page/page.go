@@ -1,0 +1,132 @@
+// Package page renders a debrief as one HTML file that needs nothing else: no network, no second file,
+// and no script to be read. It is for a phone in the sun beside the ring, a desk, and two sheets of paper.
+//
+// The page draws the plan to scale with the ridden track on it, figures over the way ridden, and
+// tables, all from [report.Debrief] and in the words of [report.Tell]. A small script ties them together: a
+// moment touched, pointed at or reached by keyboard in one of them is shown in all. Without the script all
+// is there to be read.
+//
+// Rules of the page. Colour never carries a meaning alone: speed has width beside colour, and figures beside
+// both. A number has its doubt. What the recording can't tell is left out and said so. Texts from files are
+// escaped, and the page's own Content-Security-Policy lets nothing run but its own script and style, by
+// their hashes. The same debrief gives the same bytes.
+package page
+
+import (
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+	"unicode"
+
+	"groundline/report"
+)
+
+//go:embed page.html
+var pageHTML string
+
+//go:embed page.css
+var pageCSS string
+
+//go:embed page.js
+var pageJS string
+
+// Options are the reader's choices.
+type Options struct {
+	Units report.Units // of lengths; metric when empty
+}
+
+// Write writes the debrief as one HTML file. It is refused, as by [report.JSON], when a figure is NaN
+// or infinite.
+func Write(w io.Writer, d *report.Debrief, opt Options) error {
+	if err := report.JSON(io.Discard, d); err != nil {
+		return err
+	}
+	if opt.Units == "" {
+		opt.Units = report.Metric
+	}
+	v := newView(d, opt.Units)
+	plan, chart := v.drawPlan(), v.drawChart()
+	style := pageCSS + v.sizes()
+	c := content{
+		Policy: fmt.Sprintf("default-src 'none'; script-src '%s'; style-src '%s'; base-uri 'none'; form-action 'none'", hashOf(pageJS), hashOf(style)),
+		Style:  template.CSS(style), Script: template.JS(pageJS),
+		Title: v.told.Title, Told: v.told, Plan: plan, Chart: chart, Furniture: v.furniture(), SpeedKey: v.speedKey(), Moments: v.moments,
+		Lines: v.lineRows(), Efforts: v.effortRows(), Nothing: len(d.Efforts) == 0, NoPlan: d.Course == nil, Basis: d.Basis,
+	}
+	t, err := template.New("page").Funcs(template.FuncMap{"clean": cleaned, "join": strings.Join, "sentence": sentence}).Parse(pageHTML)
+	if err != nil {
+		panic(err) // the page's own text
+	}
+	if err := t.Execute(w, c); err != nil {
+		return fmt.Errorf("page: %w", err)
+	}
+	return nil
+}
+
+// content is what the page's text is filled with.
+type content struct {
+	Policy    string
+	Style     template.CSS
+	Script    template.JS
+	Title     string
+	Told      report.Told
+	Plan      *figure
+	Chart     *figure
+	Furniture template.HTML
+	SpeedKey  []key
+	Moments   moments
+	Lines     []lineRow
+	Efforts   []effortRow
+	Nothing   bool
+	NoPlan    bool
+	Basis     string
+}
+
+// figure is a drawing with what must be said beside it.
+type figure struct {
+	SVG   template.HTML
+	Title string
+	Words string // what is seen, for those who can't
+	Keys  []key
+	Wide  bool // wider than a phone: it scrolls there
+}
+
+// key explains a mark of a drawing.
+type key struct {
+	SVG  template.HTML
+	Says string
+}
+
+// hashOf is the source that a Content-Security-Policy names for an inline script or style.
+func hashOf(s string) string {
+	h := sha256.Sum256([]byte(s))
+	return "sha256-" + base64.StdEncoding.EncodeToString(h[:])
+}
+
+// cleaned is a text without what would steer whoever shows it: line ends become blanks; control and
+// formatting characters, such as those that turn the reading direction, and broken encoding the replacement
+// character.
+func cleaned(s string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\r' || r == '\t':
+			return ' '
+		case unicode.IsControl(r), unicode.Is(unicode.Cf, r), unicode.Is(unicode.Zl, r), unicode.Is(unicode.Zp, r), r == 0xFFFE, r == 0xFFFF:
+			return unicode.ReplacementChar
+		}
+		return r
+	}, s)
+}
+
+// sentence is words with a full stop.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	return strings.TrimSuffix(s, ".") + "."
+}

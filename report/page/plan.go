@@ -1,0 +1,532 @@
+package page
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"sort"
+	"strings"
+
+	"groundline/course"
+	"groundline/report"
+)
+
+// frame is the ground that the plan's drawing shows, metres in the plan's axes.
+type frame struct{ lowX, lowY, wide, high float64 }
+
+// share is a place's share of the drawing's width, from the left, and of its height, from the top.
+func (f frame) share(x, y float64) (float64, float64) {
+	return (x - f.lowX) / f.wide, 1 - (y-f.lowY)/f.high
+}
+
+// cm is a place in the drawing's centimetres.
+func (f frame) cm(x, y float64) (float64, float64) {
+	return 100 * (x - f.lowX), 100 * (f.lowY + f.high - y)
+}
+
+const (
+	edgeM     = 3.0 // of ground shown beyond all that is drawn
+	aroundM   = 8.0 // about an obstacle, where a plan has no arena
+	leastM    = 20.0
+	slimmest  = 0.35 // height to width or the other way round: a drawing stays touchable
+	tickHalfM = 0.9  // of a stride's tick, to either side: it stands out of the track on a phone
+	railM     = 0.35 // how thick an obstacle without spread is drawn
+)
+
+// newFrame is the arena with all that stands and what was ridden of the sections.
+func (v *view) newFrame() frame {
+	lowX, lowY, highX, highY := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	take := func(x, y, around float64) {
+		lowX, lowY = math.Min(lowX, x-around), math.Min(lowY, y-around)
+		highX, highY = math.Max(highX, x+around), math.Max(highY, y+around)
+	}
+	if p := v.d.Plan; p != nil {
+		for _, q := range p.Arena {
+			take(q.X, q.Y, 0)
+		}
+		for _, o := range p.Obstacles {
+			around := o.WidthM
+			if p.Arena == nil {
+				around = aroundM
+			}
+			take(o.At.X, o.At.Y, around)
+		}
+	}
+	for _, r := range v.runs() {
+		for i := r.from; i < r.to; i++ {
+			take(v.ridden.XM[i], v.ridden.YM[i], 0)
+		}
+	}
+	if math.IsInf(lowX, 0) {
+		lowX, lowY, highX, highY = 0, 0, leastM, leastM
+	}
+	f := frame{wide: math.Max(highX-lowX, leastM) + 2*edgeM, high: math.Max(highY-lowY, leastM) + 2*edgeM}
+	f.wide, f.high = math.Max(f.wide, slimmest*f.high), math.Max(f.high, slimmest*f.wide)
+	f.lowX, f.lowY = (lowX+highX-f.wide)/2, (lowY+highY-f.high)/2
+	return f
+}
+
+// sizes are the rules of style that depend on the ride: the shape of the plan. It never grows taller than
+// the screen, nor than half a sheet of paper.
+func (v *view) sizes() string {
+	r := v.frame.wide / v.frame.high
+	return fmt.Sprintf("#plan{aspect-ratio:%s;width:min(100%%,calc(86vh*%s))}@media print{#plan{width:min(100%%,calc(104mm*%s))}}\n", num(r), num(r), num(r))
+}
+
+// drawPlan draws the ground, what stands on it and what was ridden; nil where there is nothing to draw.
+func (v *view) drawPlan() *figure {
+	if v.d.Plan == nil && !v.track {
+		return nil
+	}
+	f := &figure{Title: "The ride on the plan", Words: v.planWords()}
+	s := &svg{}
+	s.f(`<svg class="draw" width="100%%" height="100%%" role="img" aria-labelledby="plan-title"><title id="plan-title">%s</title>`, html.EscapeString(f.Title))
+	s.f(`<svg class="ground" viewBox="0 0 %s %s" width="100%%" height="100%%" preserveAspectRatio="none">`, num(100*v.frame.wide), num(100*v.frame.high))
+	v.ground(s)
+	if v.track {
+		v.trackOn(s)
+	}
+	s.f(`<path class="pick" id="plan-pick"/></svg>`)
+	labels := &labelRoom{v: v}
+	v.obstacleMarks(s)
+	v.jumpMarks(s)
+	v.obstacleLabels(s, labels)
+	v.bendLabels(s, labels)
+	v.placeLabels(s)
+	s.f(`<svg id="plan-here" class="here" x="0%%" y="0%%"><circle r="9"/><circle class="dot" r="2.5"/></svg></svg>`)
+	f.SVG = s.html()
+	f.Keys = v.planKeys()
+	return f
+}
+
+func (v *view) points(ps []course.Point) string {
+	var b strings.Builder
+	for i, p := range ps {
+		if i > 0 {
+			b.WriteByte(' ')
+		}
+		x, y := v.frame.cm(p.X, p.Y)
+		fmt.Fprintf(&b, "%.0f,%.0f", x, y)
+	}
+	return b.String()
+}
+
+// from a place, so far towards a bearing.
+func along(p course.Point, deg, d float64) course.Point {
+	sin, cos := math.Sincos(deg * math.Pi / 180)
+	return course.Point{X: p.X + d*sin, Y: p.Y + d*cos}
+}
+
+// ground draws arena, lines and obstacles.
+func (v *view) ground(s *svg) {
+	p := v.d.Plan
+	if p == nil {
+		return
+	}
+	if len(p.Arena) > 2 {
+		s.f(`<polygon class="arena" points="%s"/>`, v.points(p.Arena))
+	}
+	for _, l := range []*[2]course.Point{p.Start, p.Finish} {
+		if l != nil {
+			s.f(`<polyline class="timing" points="%s"/>`, v.points(l[:]))
+		}
+	}
+	for _, o := range p.Obstacles {
+		half, deep := o.WidthM/2, math.Max(o.SpreadM, railM)/2
+		corner := func(side, ahead float64) course.Point {
+			return along(along(o.At, o.FacingDeg+90, side*half), o.FacingDeg, ahead*deep)
+		}
+		class := "rails"
+		if o.Kind == course.Pole {
+			class = "pole"
+		}
+		s.f(`<polygon class="%s" points="%s"/>`, class, v.points([]course.Point{corner(-1, -1), corner(1, -1), corner(1, 1), corner(-1, 1)}))
+		if o.Kind == course.Cross {
+			s.f(`<polyline class="rails" points="%s"/><polyline class="rails" points="%s"/>`,
+				v.points([]course.Point{corner(-1, -1), corner(1, 1)}), v.points([]course.Point{corner(-1, 1), corner(1, -1)}))
+		}
+	}
+}
+
+// trackOn draws the track: thin where it is told no further, else by speed, with a tick for each stride.
+func (v *view) trackOn(s *svg) {
+	cm := func(ids []int) string {
+		xs, ys := make([]float64, len(ids)), make([]float64, len(ids))
+		for n, i := range ids {
+			xs[n], ys[n] = v.frame.cm(v.ridden.XM[i], v.ridden.YM[i])
+		}
+		return pathOf(xs, ys)
+	}
+	runs := v.runs()
+	var rest strings.Builder
+	for p, from := range v.ridden.Pieces {
+		to := len(v.ridden.TimeS)
+		if p+1 < len(v.ridden.Pieces) {
+			to = v.ridden.Pieces[p+1]
+		}
+		var ids []int
+		flush := func() {
+			if len(ids) > 1 {
+				rest.WriteString(cm(ids))
+			}
+			ids = ids[:0]
+		}
+		step := max(5, 2*v.step())
+		for i := from; i < to; i += step {
+			if inRuns(runs, i) {
+				flush()
+				continue
+			}
+			ids = append(ids, i)
+		}
+		flush()
+	}
+	if rest.Len() > 0 {
+		s.f(`<path class="rest" d="%s"/>`, rest.String())
+	}
+	v.bendArcs(s)
+	for _, r := range runs {
+		v.coloured(v.thinned(r), func(class int, ids []int) { s.f(`<path class="k%d" d="%s"/>`, class, cm(ids)) })
+	}
+	var ticks strings.Builder
+	for _, q := range v.strides {
+		if !v.recorded(q.fromS) {
+			continue
+		}
+		x, y := v.at(v.ridden.XM, q.fromS), v.at(v.ridden.YM, q.fromS)
+		h := v.heading(q.fromS)
+		a, b := along(course.Point{X: x, Y: y}, h-90, tickHalfM), along(course.Point{X: x, Y: y}, h+90, tickHalfM)
+		ax, ay := v.frame.cm(a.X, a.Y)
+		bx, by := v.frame.cm(b.X, b.Y)
+		ticks.WriteString(pathOf([]float64{ax, bx}, []float64{ay, by}))
+	}
+	if ticks.Len() > 0 {
+		s.f(`<path class="tick" d="%s"/>`, ticks.String())
+	}
+}
+
+// inRuns tells whether a sample is drawn in full.
+func inRuns(runs []run, i int) bool {
+	k := sort.Search(len(runs), func(k int) bool { return runs[k].to > i })
+	return k < len(runs) && i >= runs[k].from
+}
+
+// coloured cuts samples into stretches of one class of speed; each begins where the last one ends.
+func (v *view) coloured(ids []int, do func(class int, ids []int)) {
+	from := 0
+	for k := 1; k <= len(ids); k++ {
+		if k < len(ids)-1 && v.speeds.class(v.ridden.SpeedMS[ids[k]]) == v.speeds.class(v.ridden.SpeedMS[ids[from]]) {
+			continue
+		}
+		end := min(k+1, len(ids))
+		do(v.speeds.class(v.ridden.SpeedMS[ids[from]]), ids[from:end])
+		from = k
+		if end == len(ids) {
+			break
+		}
+	}
+}
+
+// heading is the direction of travel at a time, degrees clockwise from +y.
+func (v *view) heading(t float64) float64 {
+	const halfS = 0.15
+	x0, y0 := v.at(v.ridden.XM, t-halfS), v.at(v.ridden.YM, t-halfS)
+	x1, y1 := v.at(v.ridden.XM, t+halfS), v.at(v.ridden.YM, t+halfS)
+	return math.Atan2(x1-x0, y1-y0) * 180 / math.Pi
+}
+
+// shownBends are the turns of the lines that are told.
+func (v *view) shownBends() []report.Bend {
+	told := map[int]bool{}
+	for _, l := range v.told.Lines {
+		told[l.Index] = true
+	}
+	var out []report.Bend
+	for _, b := range v.ridden.Bends {
+		if told[b.Line] {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// bendArcs draws each turn's circle where it touches the track, and its radius.
+func (v *view) bendArcs(s *svg) {
+	for _, b := range v.shownBends() {
+		c := course.Point{X: b.XM, Y: b.YM}
+		var xs, ys []float64
+		const parts = 24
+		for i := 0; i <= parts; i++ {
+			p := along(c, b.TouchDeg-b.EitherWayDeg+2*b.EitherWayDeg*float64(i)/parts, b.RadiusM)
+			x, y := v.frame.cm(p.X, p.Y)
+			xs, ys = append(xs, x), append(ys, y)
+		}
+		cx, cy := v.frame.cm(b.XM, b.YM)
+		touch := along(c, b.TouchDeg, b.RadiusM)
+		tx, ty := v.frame.cm(touch.X, touch.Y)
+		s.f(`<path class="arc" d="%s"/><path class="spoke" d="%s"/><circle class="centre" cx="%.0f" cy="%.0f" r="30"/>`,
+			pathOf(xs, ys), pathOf([]float64{cx, tx}, []float64{cy, ty}), cx, cy)
+	}
+}
+
+// obstacleMarks draws which way each obstacle of the plan is jumped.
+func (v *view) obstacleMarks(s *svg) {
+	if v.d.Plan == nil {
+		return
+	}
+	for _, o := range v.d.Plan.Obstacles {
+		if o.Kind == course.Pole {
+			continue
+		}
+		x, y := v.frame.share(o.At.X, o.At.Y)
+		s.symbol(x, y, o.FacingDeg, `<path class="facing" d="M-4 3L0 -3L4 3"/>`)
+	}
+}
+
+// Marks of pixel size, pointing up.
+const (
+	takeoffMark = `<path class="takeoff" d="M0 -6L5.5 5L-5.5 5Z"/>`
+	landingMark = `<circle class="landing" r="4.5"/>`
+	stopMark    = `<path class="stop" d="M-6 -6L6 6M-6 6L6 -6"/>`
+)
+
+func (v *view) jumpMarks(s *svg) {
+	if !v.track {
+		return
+	}
+	mark := func(t float64, inner string) {
+		if _, ok := v.along(t); !ok || !v.recorded(t) {
+			return
+		}
+		x, y := v.frame.share(v.at(v.ridden.XM, t), v.at(v.ridden.YM, t))
+		s.symbol(x, y, math.Round(v.heading(t)), inner)
+	}
+	for _, e := range v.d.Efforts {
+		if e.TakeoffS == nil {
+			continue
+		}
+		if e.Outcome == "refused" || e.Outcome == "ran out" {
+			mark(e.TakeoffS.Value, stopMark)
+			continue
+		}
+		if e.LandingS != nil {
+			mark(e.LandingS.Value, landingMark)
+		}
+		mark(e.TakeoffS.Value, takeoffMark)
+	}
+}
+
+// labelRoom knows what a label should keep away from.
+type labelRoom struct {
+	v     *view
+	taken []course.Point
+}
+
+// clear is how far a place is from the track and from other labels, metres, up to most.
+func (l *labelRoom) clear(p course.Point, most float64) float64 {
+	d := most
+	for _, q := range l.taken {
+		d = math.Min(d, math.Hypot(p.X-q.X, p.Y-q.Y)/1.5) // labels need more room from each other
+	}
+	for _, r := range l.v.runs() {
+		for i := r.from; i < r.to; i += 2 {
+			d = math.Min(d, math.Hypot(p.X-l.v.ridden.XM[i], p.Y-l.v.ridden.YM[i]))
+		}
+	}
+	f := l.v.frame
+	return math.Min(d, math.Min(math.Min(p.X-f.lowX, f.lowX+f.wide-p.X), math.Min(p.Y-f.lowY, f.lowY+f.high-p.Y)))
+}
+
+// obstacleLabels writes each obstacle's name at that end of its face where there is more room.
+func (v *view) obstacleLabels(s *svg, room *labelRoom) {
+	if v.d.Plan == nil {
+		return
+	}
+	const offM, offPx = 1.6, 10.0
+	for _, o := range v.d.Plan.Obstacles {
+		if o.Kind == course.Pole {
+			continue
+		}
+		var best course.Point
+		most, deg := math.Inf(-1), 0.0
+		for _, turn := range []float64{90, -90, 60, -60, 120, -120} {
+			at := along(o.At, o.FacingDeg+turn, o.WidthM/2+offM)
+			if c := room.clear(at, 4); c > most+0.2 {
+				most, best, deg = c, at, o.FacingDeg+turn
+			}
+		}
+		room.taken = append(room.taken, best)
+		end := along(o.At, deg, o.WidthM/2)
+		x, y := v.frame.share(end.X, end.Y)
+		sin, cos := math.Sincos(deg * math.Pi / 180)
+		class := "id"
+		switch {
+		case sin > 0.5:
+			class += " start"
+		case sin < -0.5:
+			class += " end"
+		}
+		d := offPx
+		if class != "id" {
+			d = 5
+		}
+		s.text(class, x, y, d*sin, -d*cos+5, short(o.ID, 12))
+	}
+}
+
+// short is a name cut to so many characters.
+func short(name string, most int) string {
+	r := []rune(name)
+	if len(r) <= most {
+		return name
+	}
+	return string(r[:most-1]) + "…"
+}
+
+// bendLabels writes each turn's radius near the middle of its circle.
+func (v *view) bendLabels(s *svg, room *labelRoom) {
+	for _, b := range v.shownBends() {
+		c := course.Point{X: b.XM, Y: b.YM}
+		var best course.Point
+		most := math.Inf(-1)
+		for _, d := range []float64{-0.2, 0.25, -0.5, 0.5} {
+			at := along(c, b.TouchDeg, d*b.RadiusM)
+			if k := room.clear(at, 5); k > most+0.3 {
+				most, best = k, at
+			}
+		}
+		room.taken = append(room.taken, best)
+		x, y := v.frame.share(best.X, best.Y)
+		words := v.told.Lines[v.toldIndex(b.Line)].Radius
+		number, doubt, _ := strings.Cut(words, " ")
+		s.f(`<text class="radius" x="%s%%" y="%s%%" dy="4">r %s<tspan class="wide"> %s</tspan></text>`, num(100*x), num(100*y), html.EscapeString(number), html.EscapeString(doubt))
+	}
+}
+
+// toldIndex is where a line is among those told.
+func (v *view) toldIndex(line int) int {
+	for i, l := range v.told.Lines {
+		if l.Index == line {
+			return i
+		}
+	}
+	return 0
+}
+
+// placeLabels names gate, home, start and finish.
+func (v *view) placeLabels(s *svg) {
+	p := v.d.Plan
+	if p == nil {
+		return
+	}
+	if p.Gate != nil {
+		x, y := v.frame.share(p.Gate.X, p.Gate.Y)
+		s.symbol(x, y, 0, `<path class="gate" d="M-4 -4H4V4H-4Z"/>`)
+		s.text("place", clamp(x, 0.03), clamp(y, 0.03), 0, 16, "gate")
+	}
+	for i, l := range []*[2]course.Point{p.Start, p.Finish} {
+		if l != nil {
+			x, y := v.frame.share(l[1].X, l[1].Y)
+			s.text("place", clamp(x, 0.04), clamp(y, 0.03), 0, -4, []string{"start", "finish"}[i])
+		}
+	}
+	if h := p.Home; h != nil {
+		x, y := v.frame.share(h.X, h.Y)
+		if x >= 0 && x <= 1 && y >= 0 && y <= 1 {
+			s.text("place", clamp(x, 0.04), clamp(y, 0.03), 0, 4, "home")
+			return
+		}
+		// Beyond the edge: an arrow at the edge, towards it from the middle.
+		cx, cy := v.frame.lowX+v.frame.wide/2, v.frame.lowY+v.frame.high/2
+		dx, dy := h.X-cx, h.Y-cy
+		k := math.Min((v.frame.wide/2-1)/math.Max(math.Abs(dx), 1e-9), (v.frame.high/2-1)/math.Max(math.Abs(dy), 1e-9))
+		x, y = v.frame.share(cx+k*dx, cy+k*dy)
+		deg := math.Atan2(dx, dy) * 180 / math.Pi
+		s.symbol(x, y, math.Round(deg), `<path class="home" d="M0 -3L5 7L-5 7Z"/>`)
+		class, sin := "place", math.Sin(deg*math.Pi/180)
+		switch {
+		case sin > 0.4:
+			class = "place end"
+		case sin < -0.4:
+			class = "place start"
+		}
+		s.text(class, x, y, -12*sin, 4+12*math.Cos(deg*math.Pi/180), "home")
+	}
+}
+
+// clamp keeps a share so far from the edges.
+func clamp(x, edge float64) float64 { return min(max(x, edge), 1-edge) }
+
+// planKeys explain the plan's marks, as far as they are there.
+func (v *view) planKeys() []key {
+	var out []key
+	add := func(inner, says string) {
+		s := &svg{}
+		s.f(`<svg class="mark" width="30" height="20" viewBox="-15 -10 30 20" aria-hidden="true">%s</svg>`, inner)
+		out = append(out, key{s.html(), says})
+	}
+	jumped, stopped := false, false
+	for _, e := range v.d.Efforts {
+		stopped = stopped || e.Outcome == "refused" || e.Outcome == "ran out"
+		jumped = jumped || e.LandingS != nil
+	}
+	if v.track && jumped {
+		add(takeoffMark, "take-off")
+		add(landingMark, "landing")
+	}
+	if v.track && stopped {
+		add(stopMark, "refusal or run-out")
+	}
+	if v.track && len(v.strides) > 0 {
+		add(`<path class="k3" d="M-14 0H14"/><path class="tick" d="M-7 -6V6M7 -6V6"/>`, "a tick begins each canter stride")
+	}
+	if len(v.shownBends()) > 0 {
+		add(`<path class="arc" d="M-12 6A14 14 0 0 1 12 6"/>`, "r: tightest radius, "+v.told.Unit+", held over 4 m")
+	}
+	if v.track {
+		first, last := v.ridden.TimeS[0], v.ridden.TimeS[len(v.ridden.TimeS)-1]
+		if v.sections[0].fromS > first+1 || v.sections[len(v.sections)-1].toS < last-1 || len(v.sections) > 1 {
+			add(`<path class="rest" d="M-14 0H14"/>`, "before, between and after")
+		}
+	}
+	if v.d.Plan != nil {
+		add(`<path class="rails" d="M-12 0H12"/><path class="facing" d="M-4 4L0 -5L4 4"/>`, "obstacle, and the way it is jumped")
+	}
+	return out
+}
+
+// speedKey is the scale of colours and widths, as classes.
+func (v *view) speedKey() []key {
+	if !v.track {
+		return nil
+	}
+	var out []key
+	for k := range speedClasses {
+		s := &svg{}
+		s.f(`<svg class="mark" width="30" height="20" viewBox="-15 -10 30 20" aria-hidden="true"><path class="k%d" d="M-14 0H14"/></svg>`, k)
+		out = append(out, key{s.html(), v.speeds.says(k)})
+	}
+	return out
+}
+
+// planWords say what the plan shows.
+func (v *view) planWords() string {
+	var said []string
+	if p := v.d.Plan; p != nil {
+		n := 0
+		for _, o := range p.Obstacles {
+			if o.Kind != course.Pole {
+				n++
+			}
+		}
+		said = append(said, fmt.Sprintf("%d obstacles on %.0f by %.0f m of ground, to scale", n, v.frame.wide, v.frame.high))
+	} else {
+		said = append(said, fmt.Sprintf("%.0f by %.0f m of ground, to scale", v.frame.wide, v.frame.high))
+	}
+	if v.track {
+		said = append(said, "The track is wider and stands out more where the horse was faster; the figures are in the chart and the tables")
+	} else {
+		said = append(said, "The recording has no positions, so no track is drawn")
+	}
+	return strings.Join(said, ". ") + "."
+}
