@@ -148,7 +148,7 @@ func (r *ride) measureEffort(e follow.Effort) effort {
 }
 
 // placesFactor widens what rests on places alone: watches at one fix a second are worse than the smoother
-// can see in one ride, loggers a little better. Found on every other practice round, checked on the rest.
+// can see in one ride, loggers a little better. Found on one half of the practice rounds; on the other half the intervals hold as often (SCORE_HALF).
 func (r *ride) placesFactor() float64 {
 	if r.rec.Positions.RateHz > 2 {
 		return 0.85

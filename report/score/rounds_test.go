@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -78,7 +79,8 @@ func readTruthFile(t *testing.T, dir string) *Truth {
 
 // TestScoreRounds runs the whole chain over every round with known truth and prints the
 // scores by kind of recording. SCORE_EACH=1 prints every round as well,
-// SCORE_ONLY=text keeps the rounds whose folder has that text in its name.
+// SCORE_ONLY=text keeps the rounds whose folder has that text in its name, SCORE_HALF=0 or 1 every other
+// eight of the rounds (their kinds go round in eights), to calibrate on one half and check on the other.
 func TestScoreRounds(t *testing.T) {
 	if testing.Short() {
 		t.Skip("-short leaves the rounds with known truth out")
@@ -90,9 +92,12 @@ func TestScoreRounds(t *testing.T) {
 	kinds := make(map[string]*Result)
 	all := &Result{}
 	var each []Column
-	for _, dir := range dirs {
+	for i, dir := range dirs {
 		name := filepath.Base(dir)
 		if !strings.Contains(name, os.Getenv("SCORE_ONLY")) {
+			continue
+		}
+		if half := os.Getenv("SCORE_HALF"); half != "" && half != strconv.Itoa(i/8%2) {
 			continue
 		}
 		truth := readTruthFile(t, dir)
@@ -125,7 +130,7 @@ func TestScoreRounds(t *testing.T) {
 	fmt.Fprintln(&b, "\nconfidence of the jumps, all rounds")
 	require.NoError(t, Reliability(&b, all))
 	t.Log("\n" + b.String())
-	if os.Getenv("SCORE_ONLY") != "" {
+	if os.Getenv("SCORE_ONLY")+os.Getenv("SCORE_HALF") != "" {
 		return
 	}
 	for _, f := range floors() {
