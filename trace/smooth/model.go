@@ -68,7 +68,7 @@ type step struct {
 	drift         float64 // variance that the wander gains for WanderM = 1
 }
 
-// newStep is the model over dt seconds, at most maxStepS, linear about a nominal.
+// newStep is the model over dt seconds, at most longStepS, linear about a nominal.
 func newStep(at nominal, dt float64) (s step) {
 	lambda := complex(-1/accelS, at.turnRadS)
 	p, v, a := response(lambda, dt)
@@ -122,10 +122,10 @@ func (s *step) noise(n Noise) (q matrix) {
 func response(lambda complex128, t float64) (p, v, a complex128) {
 	z := lambda * complex(t, 0)
 	a = cmplx.Exp(z)
-	// (e^z-1)/z and (e^z-1-z)/z² by their series: z is at most about one half here, and the
-	// closed forms lose their digits for small z.
+	// (e^z-1)/z and (e^z-1-z)/z² by their series: |z| is below one half for 1-Hz receivers and faster and
+	// below two for any (20 terms: 1e-13), and the closed forms lose their digits for small z.
 	term, sumV, sumP := complex(1, 0), complex(0, 0), complex(0, 0)
-	for k := 1.0; k <= 14; k++ {
+	for k := 1.0; k <= 20; k++ {
 		term *= complex(1/k, 0) // z^(k-1)/k!
 		sumV += term
 		sumP += term * complex(1/(k+1), 0)

@@ -78,8 +78,9 @@ func (t *Track) estimate(from, start Noise, firstStep float64) (Noise, float64) 
 				for _, d := range [2]float64{step, -step} {
 					try := best
 					try[i] += d
-					// Levels beyond e^±6 of their start are not a receiver's or a horse's.
-					if math.Abs(try[i]-lean[i]) > 6 {
+					// Levels beyond e^±6 of their start are not a receiver's or a horse's. A device smooths its
+					// speed, so that its errors hang together and look smaller than they are.
+					if math.Abs(try[i]-lean[i]) > 6 || i == len(best)-1 && try[i] < lean[i]-math.Ln2 {
 						continue
 					}
 					if s := score(try); s > top {

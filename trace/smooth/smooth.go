@@ -27,7 +27,8 @@ import (
 // Options change how a track is smoothed; the zero value is right for a horse.
 type Options struct {
 	// MaxGapS is the longest time between two fixes that is one piece still; 0 takes
-	// [DefaultMaxGapS], or two and a half usual steps where the receiver is slower than that.
+	// [DefaultMaxGapS], or two and a half usual steps where the receiver is slower than that, but
+	// no more than half a minute.
 	MaxGapS float64
 	// Noise, where not nil, is taken as it is instead of being estimated from the ride.
 	Noise *Noise
@@ -37,9 +38,11 @@ const (
 	// DefaultMaxGapS lets two fixes of a 1-Hz receiver be missing. In 3 s a cantering horse goes
 	// 15 m and may turn by 90 degrees and back: beyond that the model would invent the way.
 	DefaultMaxGapS = 3.4
-	// maxStepS bounds the model's step. Within it a canter turn (up to 1 rad/s) turns by 14 degrees,
-	// which the middle of the step stands for well.
-	maxStepS = 0.25
+	// maxStepS bounds the model's step for receivers of 1 Hz and more. Within it a canter turn (up to 1 rad/s)
+	// turns by 14 degrees, which the middle of the step stands for well. Slower receivers, which can't
+	// follow a turn anyway, get an eighth of their step up to longStepS.
+	maxStepS  = 0.25
+	longStepS = 1.0
 	// leastFixes is what a piece needs: fewer can't tell a speed from noise.
 	leastFixes = 4
 	// maxNodes bounds the stops that a piece may need: a piece's length in time is at most
@@ -92,8 +95,9 @@ func Smooth(p *trace.Positions, f geo.Frame, o Options) (*Track, error) {
 		return nil, err
 	}
 	t := &Track{Frame: f, RateHz: p.RateHz}
+	stepS := max(maxStepS, min(usualStep(p)/8, longStepS))
 	for _, part := range split(p, maxGap(p, o)) {
-		nodes, err := stops(fixes[part.from:part.to])
+		nodes, err := stops(fixes[part.from:part.to], stepS)
 		if err != nil {
 			return nil, err
 		}
@@ -133,12 +137,17 @@ func maxGap(p *trace.Positions, o Options) float64 {
 	if o.MaxGapS > 0 {
 		return o.MaxGapS
 	}
+	return min(max(DefaultMaxGapS, 2.5*usualStep(p)), 30)
+}
+
+// usualStep is the median time from fix to fix, s.
+func usualStep(p *trace.Positions) float64 {
 	steps := make([]float64, len(p.TimeS)-1)
 	for i := range steps {
 		steps[i] = p.TimeS[i+1] - p.TimeS[i]
 	}
 	sort.Float64s(steps)
-	return math.Max(DefaultMaxGapS, 2.5*steps[len(steps)/2])
+	return steps[len(steps)/2]
 }
 
 type part struct{ from, to int }
@@ -159,11 +168,11 @@ func split(p *trace.Positions, maxGapS float64) []part {
 	return out
 }
 
-// stops puts nodes without a fix between fixes that are further apart than maxStepS.
-func stops(fixes []node) ([]node, error) {
+// stops puts nodes without a fix between fixes that are further apart than stepS.
+func stops(fixes []node, stepS float64) ([]node, error) {
 	count := 1
 	for i := 1; i < len(fixes); i++ {
-		count += int(math.Ceil((fixes[i].timeS-fixes[i-1].timeS)/maxStepS - 1e-9))
+		count += int(math.Ceil((fixes[i].timeS-fixes[i-1].timeS)/stepS - 1e-9))
 		if count > maxNodes {
 			return nil, fmt.Errorf("%w: fixes are too far apart", ErrNoTrack)
 		}
@@ -172,7 +181,7 @@ func stops(fixes []node) ([]node, error) {
 	for i, fix := range fixes {
 		if i > 0 {
 			a := fixes[i-1].timeS
-			n := int(math.Ceil((fix.timeS-a)/maxStepS - 1e-9))
+			n := int(math.Ceil((fix.timeS-a)/stepS - 1e-9))
 			for k := 1; k < n; k++ {
 				nodes = append(nodes, node{timeS: a + (fix.timeS-a)*float64(k)/float64(n), fix: -1, weight: 1})
 			}
