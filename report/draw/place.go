@@ -91,7 +91,7 @@ func (l label) size(f *fonts) (w, h float64) {
 		w = max(w, f.width(t.Text, t.SizePt, t.Bold))
 		h += t.SizePt * rowGap
 	}
-	return w + 2, h
+	return w + 3, h
 }
 
 // spot is where a label's middle may come to lie, and what is against it.
