@@ -24,6 +24,7 @@ func WritePDF(w io.Writer, d *Drawing) error {
 	pdf.SetTitle(cleaned(d.Title), true)
 	pdf.SetSubject(cleaned(d.Description), true)
 	pdf.SetProducer("groundline", false)
+	pdf.SetLang("en")
 	pdf.SetMargins(0, 0, 0)
 	pdf.SetAutoPageBreak(false, 0)
 	pdf.SetLineJoinStyle("round")
