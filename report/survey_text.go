@@ -129,6 +129,19 @@ func writeSurveyTapes(pg *page, s *survey.Survey, units Units) {
 		"Squares sum up to %.1f, where %d would be usual.", s.ChiSquared, s.Redundancy))
 }
 
+// shortened is a mark's name as it fits into the page.
+func shortened(name string) string {
+	const most = 20
+	r := []rune(name)
+	switch {
+	case len(r) == 0:
+		return "(no name)"
+	case len(r) > most:
+		return string(r[:most-1]) + "…"
+	}
+	return name
+}
+
 func signed(q quantity, si float64) string {
 	v := q.number(si*q.perSI, q.decimals)
 	if !strings.HasPrefix(v, "-") {
@@ -141,10 +154,7 @@ func writeSurveyMarks(pg *page, s *survey.Survey, units Units) {
 	q := units.length()
 	var rows []tableRow
 	for _, m := range s.Marks {
-		cells := []string{m.Name, m.Became, "", ""}
-		if m.Name == "" {
-			cells[0] = "(no name)"
-		}
+		cells := []string{shortened(m.Name), m.Became, "", ""}
 		if m.StoodS > 0 {
 			cells[2] = fmt.Sprintf("%.0f s", math.Round(m.StoodS))
 		}

@@ -211,6 +211,9 @@ func quoted(name string) string {
 	if name == "" {
 		return "a mark without a name"
 	}
+	if r := []rune(name); len(r) > 40 {
+		name = string(r[:40]) + "…"
+	}
 	return strconv.Quote(name)
 }
 
