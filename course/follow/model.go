@@ -379,7 +379,7 @@ func (m *model) candidates(laid *place.Path) []candidate {
 			// Fences are jumped from a canter, seldom from a trot (3.4 m/s), never from a walk.
 			c.logOdds = math.Min(math.Max((p.at.SpeedMS()-3.9)/0.25, -6), 1)
 			if m.in.HasMotion {
-				c.logOdds -= 8
+				c.logOdds -= 10
 			}
 			if !m.brought(laid, o, p.timeS) {
 				c.passing = true
