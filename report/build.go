@@ -325,6 +325,7 @@ func (r *ride) debrief() *Debrief {
 	r.tellHorse(d)
 	r.tellFit(d)
 	d.Ridden = r.ridden(d.Lines)
+	d.StrideRows = r.strideRows(d)
 	d.Notes = append([]trace.Note{}, r.notes...)
 	return d
 }

@@ -40,6 +40,8 @@ type Debrief struct {
 	Plan *course.Plan `json:"-"`
 	// Ridden is the track in the plan's axes, for drawings. It is not part of the JSON.
 	Ridden *Ridden `json:"-"`
+	// StrideRows are the strides with all that is known of each, for the stride table. They are not part of the JSON.
+	StrideRows []StrideRow `json:"-"`
 }
 
 // RecordingInfo says what was read.

@@ -32,8 +32,9 @@ var libraries = map[string][]string{
 	"course": {"github.com/goccy/go-yaml", "gonum.org/v1/gonum"}, // plans with line numbers
 	"report": {
 		"gonum.org/v1/gonum",
-		"golang.org/x/image",       // drawings as PNG
-		"codeberg.org/go-pdf/fpdf", // drawings as PDF
+		"golang.org/x/image",               // drawings as PNG
+		"codeberg.org/go-pdf/fpdf",         // drawings as PDF
+		"github.com/parquet-go/parquet-go", // the stride table as Parquet
 	},
 	"cmd": {"github.com/spf13/cobra", "golang.org/x/term"},
 }
