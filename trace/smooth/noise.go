@@ -42,7 +42,7 @@ const searchNodes = 3000
 
 // estimate finds the noise levels that make the fixes most likely, given the way and the
 // weights as they are: a coordinate search in the logarithms, with the start as a weak prior,
-// from steps of firstStep down to 5 %. It returns the logarithm of their likelihood times the prior too.
+// from steps of firstStep down to 2.5 %. It returns the logarithm of their likelihood times the prior too.
 func (t *Track) estimate(from, start Noise, firstStep float64) (Noise, float64) {
 	sample := t.sample()
 	steps := make([]stepper, len(sample))
@@ -71,7 +71,7 @@ func (t *Track) estimate(from, start Noise, firstStep float64) (Noise, float64) 
 	if from.SpeedMS == 0 {
 		levels--
 	}
-	for step := firstStep; step > 0.04; step /= 2 {
+	for step := firstStep; step > 0.02; step /= 2 {
 		for moved := true; moved; {
 			moved = false
 			for i := range levels {
