@@ -4,13 +4,14 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
 
 // The chart's sizes, pixels.
 const (
-	namesPx, panelPx, headPx, gaitPx, axisPx = 16.0, 104.0, 22.0, 18.0, 22.0
+	namesPx, panelPx, headPx, gaitPx, axisPx = 16.0, 104.0, 24.0, 18.0, 22.0
 	phonePx                                  = 328.0 // of width on the narrowest phone
 	widePx                                   = 1500.0
 	longM, longS                             = 1400.0, 240.0 // a chart of more scrolls on a phone
@@ -61,16 +62,20 @@ func (v *view) drawChart() *figure {
 		for _, t := range p.ticks {
 			s.f(`<line class="grid" x1="0" x2="100%%" y1="%s" y2="%s"/>`, num(y+at(t)), num(y+at(t)))
 		}
-		s.f(`<svg class="panel" y="%s" width="100%%" height="%s" viewBox="0 0 100000 %s" preserveAspectRatio="none">`, num(y), num(panelPx), num(100*panelPx))
+		s.f(`<svg class="panel" x="0" y="%s" width="100%%" height="%s" viewBox="0 0 100000 %s" preserveAspectRatio="none">`, num(y), num(panelPx), num(100*panelPx))
 		p.draw(s, func(x float64) float64 { return 100 * at(min(max(x, p.low), p.high)) })
 		s.f(`</svg>`)
 		for _, t := range p.ticks {
-			s.f(`<text class="tickmark" x="1" y="%s">%s</text>`, num(y+at(t)-3), minus(strconv.FormatFloat(t, 'f', p.decimals, 64)))
+			up := -3.0
+			if at(t) < 12 {
+				up = 11 // below its line, clear of the heading
+			}
+			s.f(`<text class="tickmark" x="1" y="%s">%s</text>`, num(y+at(t)+up), minus(strconv.FormatFloat(t, 'f', p.decimals, 64)))
 		}
 		y += panelPx
 	}
 	if len(v.d.Gaits) > 0 {
-		s.text("head", 0, 0, 0, y+15, "Gait: the higher, the faster of halt, walk, trot, canter")
+		s.text("head", 0, 0, 0, y+15, "Gait (rising: halt, walk, trot, canter)")
 		y += headPx
 		v.gaitLane(s, y)
 	}
@@ -167,25 +172,33 @@ func (v *view) panels() []panel {
 	return out
 }
 
-// x is a time in the panel's own units.
+// x is a time in the panel's own units; a time outside the sections is at the nearest end of one.
 func (v *view) x(t float64) float64 {
-	c, _ := v.along(t)
+	near, off := v.sections[0].fromS, math.Inf(1)
+	for _, s := range v.sections {
+		in := min(max(t, s.fromS), s.toS)
+		if d := math.Abs(t - in); d < off {
+			near, off = in, d
+		}
+	}
+	c, _ := v.along(near)
 	return 1e5 * c
 }
 
 func (v *view) speedPanel() (panel, bool) {
 	runs := v.runs()
-	low, high := math.Inf(1), math.Inf(-1)
+	var all []float64
 	for _, r := range runs {
 		for _, i := range v.thinned(r) {
-			s := 60 * v.ridden.SpeedMS[i]
-			low, high = math.Min(low, s), math.Max(high, s)
+			all = append(all, 60*v.ridden.SpeedMS[i])
 		}
 	}
-	if math.IsInf(low, 0) {
+	if len(all) == 0 {
 		return panel{}, false
 	}
-	p := newPanel("Speed, m/min, in its 90 % band", low, high, 40, 0)
+	slices.Sort(all)
+	// A pull-up at the end does not take the room from the rest: the slowest twentieth may lie below.
+	p := newPanel("Speed, m/min", all[len(all)/20], all[len(all)-1], 40, 0)
 	p.draw = func(s *svg, y func(float64) float64) {
 		for _, r := range runs {
 			ids := v.thinned(r)
@@ -211,7 +224,7 @@ func (v *view) speedPanel() (panel, bool) {
 	return p, true
 }
 
-// steps are flat pieces with an interval each: strides, or the means of lines.
+// A step is a flat piece with its interval: a stride, or the mean of a line.
 type step struct{ from, to, value, half float64 }
 
 func stepPath(v *view, s *svg, y func(float64) float64, steps []step) {
@@ -235,14 +248,14 @@ func stepPath(v *view, s *svg, y func(float64) float64, steps []step) {
 
 func (v *view) stridePanel() (panel, bool) {
 	var steps []step
-	title := "Stride length, " + v.told.Unit + ", stride by stride"
+	title := "Stride length, " + v.told.Unit
 	for _, q := range v.strides {
 		if q.lengthM > 0 {
 			steps = append(steps, step{q.fromS, q.toS, q.lengthM * v.perM(), q.halfM * v.perM()})
 		}
 	}
 	if len(steps) == 0 {
-		title = "Stride length, " + v.told.Unit + ", the mean of each line in its 90 % band"
+		title = "Mean stride of each line, " + v.told.Unit
 		for i, s := range v.ridden.LineS {
 			if i >= len(v.d.Lines) || v.d.Lines[i].StrideLengthM == nil {
 				continue
@@ -265,7 +278,7 @@ func (v *view) stridePanel() (panel, bool) {
 	if e := v.d.Horse.CanterStrideM; e != nil {
 		usual = e.Value * v.perM()
 		low, high = math.Min(low, usual), math.Max(high, usual)
-		title += "; dashed: the usual one"
+		title += " (dashed: usual)"
 	}
 	p := newPanel(title, low, high, 0.5*v.perM(), 1)
 	p.draw = func(s *svg, y func(float64) float64) {
@@ -308,7 +321,7 @@ func (v *view) gradePanel() (panel, bool) {
 		return panel{}, false
 	}
 	most = math.Max(most, 0.5)
-	p := newPanel("Grade, %, uphill above the line", -most, most, 1, 0)
+	p := newPanel("Grade, % (above the line: uphill)", -most, most, 1, 0)
 	if most < 2 {
 		p.decimals = 1
 	}
@@ -343,21 +356,25 @@ func newPanel(title string, low, high, least float64, decimals int) panel {
 	}
 	pad := 0.08 * (high - low)
 	p := panel{title: title, low: low - pad, high: high + pad, decimals: decimals}
-	raw := (p.high - p.low) / 3
-	scale := math.Pow(10, math.Floor(math.Log10(raw)))
-	gap := 10 * scale
-	for _, m := range []float64{1, 2, 5} {
-		if m*scale >= raw {
-			gap = m * scale
-			break
+	// The widest round gap that leaves two ticks or more, at most four or so.
+	span := p.high - p.low
+	for e := math.Ceil(math.Log10(span)); len(p.ticks) < 2; e-- {
+		for _, m := range []float64{5, 2, 1} {
+			gap := m * math.Pow(10, e)
+			if p.ticks = nil; gap > span/1.5 {
+				continue
+			}
+			for k := math.Ceil(p.low / gap); k*gap <= p.high; k++ {
+				p.ticks = append(p.ticks, k*gap+0) // no minus before nothing
+			}
+			p.decimals = max(decimals, -int(math.Floor(math.Log10(gap)+1e-9)))
+			if gap >= 1 {
+				p.decimals = 0
+			}
+			if len(p.ticks) >= 2 {
+				break
+			}
 		}
-	}
-	p.decimals = max(p.decimals, -int(math.Floor(math.Log10(gap)+1e-9)))
-	for t := math.Ceil(p.low/gap) * gap; t <= p.high+1e-9; t += gap {
-		p.ticks = append(p.ticks, t)
-	}
-	if gap >= 1 {
-		p.decimals = 0
 	}
 	return p
 }
@@ -436,6 +453,7 @@ func (v *view) axis(s *svg, y float64, wide bool) {
 
 // axisNumber is a length, or a time as minutes and seconds.
 func (v *view) axisNumber(m float64) string {
+	m = math.Abs(m) // no minus before nothing
 	if v.track {
 		return strconv.FormatFloat(m, 'f', 0, 64)
 	}
@@ -450,6 +468,9 @@ func (v *view) chartWords(panels []panel) string {
 	}
 	if len(v.d.Efforts) > 0 {
 		said += ", with a band from take-off to landing of each effort"
+	}
+	if v.track {
+		said += "; the shade about speed and strides holds nine times in ten"
 	}
 	if len(v.sections) > 1 {
 		said += fmt.Sprintf("; %d stretches, the ways of more than half a minute between them left out", len(v.sections))

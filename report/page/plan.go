@@ -67,10 +67,10 @@ func (v *view) newFrame() frame {
 }
 
 // sizes are the rules of style that depend on the ride: the shape of the plan. It never grows taller than
-// the screen, nor than half a sheet of paper.
+// the screen, nor than a third of a sheet of paper.
 func (v *view) sizes() string {
 	r := v.frame.wide / v.frame.high
-	return fmt.Sprintf("#plan{aspect-ratio:%s;width:min(100%%,calc(86vh*%s))}@media print{#plan{width:min(100%%,calc(104mm*%s))}}\n", num(r), num(r), num(r))
+	return fmt.Sprintf("#plan{aspect-ratio:%s;width:min(100%%,calc(86vh*%s))}@media print{#plan{width:min(100%%,calc(84mm*%s))}}\n", num(r), num(r), num(r))
 }
 
 // drawPlan draws the ground, what stands on it and what was ridden; nil where there is nothing to draw.
@@ -235,22 +235,24 @@ func (v *view) heading(t float64) float64 {
 	return math.Atan2(x1-x0, y1-y0) * 180 / math.Pi
 }
 
-// shownBends are the turns of the lines that are told.
+// shownBends are the turns of the lines that are told. Of a way ridden several times one ride's turn is
+// drawn: that of the last, which is the round's where a lesson ends with one.
 func (v *view) shownBends() []report.Bend {
-	told := map[int]bool{}
+	last := map[string]int{}
 	for _, l := range v.told.Lines {
-		told[l.Index] = true
+		last[l.Name] = l.Index
 	}
 	var out []report.Bend
 	for _, b := range v.ridden.Bends {
-		if told[b.Line] {
+		if b.Line < len(v.d.Lines) && last[v.d.Lines[b.Line].From+" to "+v.d.Lines[b.Line].To] == b.Line {
 			out = append(out, b)
 		}
 	}
 	return out
 }
 
-// bendArcs draws each turn's circle where it touches the track, and its radius.
+// bendArcs draws each turn's circle as far as the turn follows it, filled to its centre, and its radius to where
+// it touches the track.
 func (v *view) bendArcs(s *svg) {
 	for _, b := range v.shownBends() {
 		c := course.Point{X: b.XM, Y: b.YM}
@@ -264,22 +266,36 @@ func (v *view) bendArcs(s *svg) {
 		cx, cy := v.frame.cm(b.XM, b.YM)
 		touch := along(c, b.TouchDeg, b.RadiusM)
 		tx, ty := v.frame.cm(touch.X, touch.Y)
-		s.f(`<path class="arc" d="%s"/><path class="spoke" d="%s"/><circle class="centre" cx="%.0f" cy="%.0f" r="30"/>`,
-			pathOf(xs, ys), pathOf([]float64{cx, tx}, []float64{cy, ty}), cx, cy)
+		s.f(`<path class="sector" d="%sZ"/><path class="spoke" d="%s"/>`,
+			pathOf(append(xs, cx), append(ys, cy)), pathOf([]float64{cx, tx}, []float64{cy, ty}))
 	}
 }
 
-// obstacleMarks draws which way each obstacle of the plan is jumped.
-func (v *view) obstacleMarks(s *svg) {
+// unridden are the obstacles of the plan whose direction no take-off and landing shows.
+func (v *view) unridden() []course.Obstacle {
 	if v.d.Plan == nil {
-		return
+		return nil
 	}
-	for _, o := range v.d.Plan.Obstacles {
-		if o.Kind == course.Pole {
-			continue
+	ridden := map[string]bool{}
+	for _, e := range v.d.Efforts {
+		if v.track && e.Obstacle != nil && e.TakeoffS != nil && e.LandingS != nil && v.recorded(e.TakeoffS.Value) {
+			ridden[*e.Obstacle] = true
 		}
+	}
+	var out []course.Obstacle
+	for _, o := range v.d.Plan.Obstacles {
+		if o.Kind != course.Pole && !ridden[o.ID] {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// obstacleMarks draws which way an obstacle is jumped, where the ride does not show it.
+func (v *view) obstacleMarks(s *svg) {
+	for _, o := range v.unridden() {
 		x, y := v.frame.share(o.At.X, o.At.Y)
-		s.symbol(x, y, o.FacingDeg, `<path class="facing" d="M-4 3L0 -3L4 3"/>`)
+		s.symbol(x, y, o.FacingDeg, `<path class="facing" d="M-4 -3L0 -9L4 -3M0 -9V9"/>`)
 	}
 }
 
@@ -385,17 +401,27 @@ func short(name string, most int) string {
 
 // bendLabels writes each turn's radius near the middle of its circle.
 func (v *view) bendLabels(s *svg, room *labelRoom) {
+	if v.d.Plan != nil {
+		for _, o := range v.d.Plan.Obstacles {
+			room.taken = append(room.taken, o.At)
+		}
+	}
 	for _, b := range v.shownBends() {
 		c := course.Point{X: b.XM, Y: b.YM}
 		var best course.Point
 		most := math.Inf(-1)
-		for _, d := range []float64{-0.2, 0.25, -0.5, 0.5} {
-			at := along(c, b.TouchDeg, d*b.RadiusM)
-			if k := room.clear(at, 5); k > most+0.3 {
-				most, best = k, at
+		// A label is some tenth of a phone's width long: its ends need room too.
+		side := 0.05 * v.frame.wide
+		for _, d := range []float64{0.15, -0.2, 0.5, -0.6, -1, -1.4} {
+			for _, turn := range []float64{0, -35, 35} {
+				at := along(c, b.TouchDeg+turn, d*b.RadiusM)
+				k := min(room.clear(at, 5), room.clear(course.Point{X: at.X - side, Y: at.Y}, 5), room.clear(course.Point{X: at.X + side, Y: at.Y}, 5))
+				if k -= 0.1 * math.Abs(d-0.15) * b.RadiusM; k > most+0.05 {
+					most, best = k, at
+				}
 			}
 		}
-		room.taken = append(room.taken, best)
+		room.taken = append(room.taken, best, course.Point{X: best.X - side, Y: best.Y}, course.Point{X: best.X + side, Y: best.Y})
 		x, y := v.frame.share(best.X, best.Y)
 		words := v.told.Lines[v.toldIndex(b.Line)].Radius
 		number, doubt, _ := strings.Cut(words, " ")
@@ -481,7 +507,7 @@ func (v *view) planKeys() []key {
 		add(`<path class="k3" d="M-14 0H14"/><path class="tick" d="M-7 -6V6M7 -6V6"/>`, "a tick begins each canter stride")
 	}
 	if len(v.shownBends()) > 0 {
-		add(`<path class="arc" d="M-12 6A14 14 0 0 1 12 6"/>`, "r: tightest radius, "+v.told.Unit+", held over 4 m")
+		add(`<path class="sector" d="M-11 -2A14 14 0 0 1 11 -2L0 8Z"/><path class="spoke" d="M0 8V-7"/>`, "r: tightest radius, "+v.told.Unit+", held over 4 m")
 	}
 	if v.track {
 		first, last := v.ridden.TimeS[0], v.ridden.TimeS[len(v.ridden.TimeS)-1]
@@ -489,8 +515,8 @@ func (v *view) planKeys() []key {
 			add(`<path class="rest" d="M-14 0H14"/>`, "before, between and after")
 		}
 	}
-	if v.d.Plan != nil {
-		add(`<path class="rails" d="M-12 0H12"/><path class="facing" d="M-4 4L0 -5L4 4"/>`, "obstacle, and the way it is jumped")
+	if len(v.unridden()) > 0 {
+		add(`<path class="rails" d="M-12 0H12"/><path class="facing" d="M-4 -3L0 -9L4 -3M0 -9V9"/>`, "obstacle, and the way it is jumped")
 	}
 	return out
 }

@@ -22,8 +22,9 @@ func (v *view) lineRows() []lineRow {
 	for i, l := range v.told.Lines {
 		r := lineRow{ID: lineID(i), ToldLine: l}
 		var narrow, below []string
-		narrow = append(narrow, l.Ground)
-		below = append(below, l.Track, l.Words)
+		r.Ground = joined([]string{l.Ground, l.Track})
+		narrow = append(narrow, r.Ground)
+		below = append(below, l.Words)
 		if l.Turn != "" && l.Turn != "straight" {
 			words := l.Turn
 			if l.Radius != "" {
@@ -37,7 +38,7 @@ func (v *view) lineRows() []lineRow {
 		if l.Drift != "" {
 			narrow = append(narrow, "drift "+l.Drift+" m/min")
 		}
-		r.Narrow, r.Below = joined(narrow), joined(below)
+		r.Narrow, r.Below = strings.Join(narrow, "; "), joined(below)
 		out = append(out, r)
 	}
 	return out
@@ -50,7 +51,7 @@ func joined(parts []string) string {
 			out = append(out, p)
 		}
 	}
-	return strings.Join(out, "; ")
+	return strings.Join(out, ", ")
 }
 
 // effortRow is one effort in its table.
