@@ -1,0 +1,310 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+	"github.com/stretchr/testify/require"
+
+	"groundline/course"
+	"groundline/trace"
+)
+
+const walkSchemaFile = "../testdata/schema/walk-1.json"
+
+func fieldPlan(t *testing.T) *course.Plan {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join("..", "testdata", "plans", "field.yaml"))
+	require.NoError(t, err)
+	p, warnings, err := course.ReadPlan("field.yaml", data)
+	require.NoError(t, err)
+	require.Empty(t, warnings)
+	return p
+}
+
+func bramble(t *testing.T) course.Horse {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join("..", "testdata", "plans", "horse.yaml"))
+	require.NoError(t, err)
+	h, err := course.ReadHorse("horse.yaml", data)
+	require.NoError(t, err)
+	return h
+}
+
+// measuredHorse is one as two debriefs of the invented rides tell it.
+func measuredHorse(t *testing.T) course.Horse {
+	t.Helper()
+	a, b := fullRound(), fullRound()
+	h, err := course.HorseFromRides(RiddenIn([]*Debrief{a, b}), nil)
+	require.NoError(t, err)
+	return h
+}
+
+// leastPlan has one obstacle and nothing else.
+const leastPlan = "plan: groundline/1\nname: x\nunits: metres\nobstacles:\n" +
+	`  - {id: "1", kind: vertical, at: [10, 20], facing: 0}` + "\nroute: [\"1\"]\n"
+
+func readPlanText(t *testing.T, text string) *course.Plan {
+	t.Helper()
+	p, _, err := course.ReadPlan("course.yaml", []byte(text))
+	require.NoError(t, err)
+	return p
+}
+
+func walkText(t *testing.T, p *course.Plan, h course.Horse, opt WalkOptions) string {
+	t.Helper()
+	var out bytes.Buffer
+	require.NoError(t, WalkText(&out, p, p.Walk(h), nil, opt))
+	for _, row := range strings.Split(out.String(), "\n") {
+		require.LessOrEqual(t, utf8.RuneCountInString(row), textWidth, "%q", row)
+		require.Equal(t, strings.TrimRight(row, " "), row)
+	}
+	return out.String()
+}
+
+func TestWalkTextReadsAsAgreed(t *testing.T) {
+	p := fieldPlan(t)
+	golden(t, "walk", walkText(t, p, bramble(t), WalkOptions{}))
+	golden(t, "walk-pony-imperial", walkText(t, p, course.Profiles()[2].Horse(), WalkOptions{Units: Imperial}))
+	golden(t, "walk-measured", walkText(t, p, measuredHorse(t), WalkOptions{}))
+}
+
+// What a coach looks for is there: the table's number with its real one, and the published rule of the trade says that 72 ft
+// are five strides of a 12-ft horse, of 12 ft each.
+func TestWalkTextTellsTheRuleOfTheTrade(t *testing.T) {
+	p := readPlanText(t, strings.Replace(straightPlan, "walked: 22.1", "walked: 21.95", 1))
+	sloping := strings.Join(strings.Fields(walkText(t, p, course.Profiles()[0].Horse(), WalkOptions{Units: Imperial})), " ")
+	require.Contains(t, sloping, "rises 2.0 %: strides 0.1 ft ±0.1 shorter", "0.33 % a per cent of 12 ft")
+	require.Contains(t, sloping, "towards home: horses open")
+	p.Levels = nil
+	text := walkText(t, p, course.Profiles()[0].Horse(), WalkOptions{Units: Imperial})
+	require.Regexp(t, `1 to 2a +72\.0 ±\d\.\d +5 \(5\.0 ±\d\.\d\) +12\.0 ±\d\.\d +right +\d+ %`, text)
+	require.Regexp(t, `or 4 +15\.0 ±\d\.\d +3\.0 ±\d\.\d long !`, text)
+	require.Regexp(t, `or 6 +10\.0 ±\d\.\d +2\.0 ±\d\.\d tight`, text)
+	require.Contains(t, sloping, "US Equestrian's chart of suggested distances", "the table is named")
+	require.Equal(t, 1, strings.Count(text, "The instructor on the ground decides."))
+	require.Equal(t, 1, strings.Count(text, rulesDecide[:20]))
+}
+
+// At 350 m/min a lean of 30° and 20° are radii of 6.0 and 9.5 m (v²/(g tan lean)).
+func TestWalkTextTellsTheTurns(t *testing.T) {
+	p := readPlanText(t, `plan: groundline/1
+name: Back again
+units: metres
+speed: 350
+obstacles:
+  - {id: "1", kind: vertical, at: [10, 20], facing: 0}
+  - {id: "2", kind: vertical, at: [34, 20], facing: 180}
+route: ["1", "2"]
+lines: [{from: "1", to: "2", kind: rollback}]
+`)
+	text := walkText(t, p, course.Profiles()[0].Horse(), WalkOptions{})
+	require.Regexp(t, `Cut at 350 m/min: .* in .* s, radius 6\.0 m, lean 30°\.`, text)
+	require.Regexp(t, `Wide: .* radius 9\.5 m, lean 20°:\s.* m ±.* s ±?.*\s*more\.`, strings.Join(strings.Fields(text), " "))
+	p.Arena = []course.Point{{X: 0, Y: 0}, {X: 50, Y: 0}, {X: 50, Y: 23}, {X: 0, Y: 23}}
+	text = strings.Join(strings.Fields(walkText(t, p, course.Profiles()[0].Horse(), WalkOptions{})), " ")
+	require.Contains(t, text, "No room at 350 m/min")
+	require.Contains(t, text, "leaves the arena by")
+}
+
+func TestWalkOfTheLeastPlans(t *testing.T) {
+	p := readPlanText(t, leastPlan)
+	text := walkText(t, p, course.Profiles()[0].Horse(), WalkOptions{})
+	require.Contains(t, text, "x, walked for a horse")
+	require.Contains(t, text, "1 obstacle, 1 effort; route 1.")
+	require.NotContains(t, text, "Lines")
+	require.NotContains(t, text, "NaN")
+}
+
+func asWalkJSON(t *testing.T, p *course.Plan, h course.Horse) []byte {
+	t.Helper()
+	var out bytes.Buffer
+	require.NoError(t, WalkJSON(&out, p, p.Walk(h), []course.Warning{{What: "w", Why: "y"}}))
+	return out.Bytes()
+}
+
+func TestWalkJSONHoldsToItsSchema(t *testing.T) {
+	s, err := jsonschema.NewCompiler().Compile(walkSchemaFile)
+	require.NoError(t, err)
+	holds := func(data []byte) error {
+		v, err := jsonschema.UnmarshalJSON(bytes.NewReader(data))
+		require.NoError(t, err)
+		return s.Validate(v)
+	}
+	horses := []course.Horse{bramble(t), measuredHorse(t)}
+	for _, p := range course.Profiles() {
+		horses = append(horses, p.Horse())
+	}
+	for _, p := range []*course.Plan{fieldPlan(t), readPlanText(t, straightPlan), readPlanText(t, leastPlan)} {
+		for _, h := range horses {
+			data := asWalkJSON(t, p, h)
+			require.NoError(t, holds(data), h.Name)
+			require.Equal(t, data, asWalkJSON(t, p, h), "the same bytes")
+		}
+	}
+	// A schema that accepts anything would hold too.
+	good := string(asWalkJSON(t, fieldPlan(t), bramble(t)))
+	for _, c := range [][2]string{{`"says": "right"`, `"says": "fits"`}, {`"how": "weak"`, `"how": "slow"`}, {`"lines": [`, `"lynes": [`},
+		{`"kind": "bending"`, `"kind": "curved"`}, {`"through": []`, `"through": null`}, {`"whole": 4`, `"whole": 4.5`},
+		{`"schema": "groundline.walk/1"`, `"schema": "groundline.walk/2"`}, {`"level": "caution"`, `"level": "loud"`}} {
+		require.Contains(t, good, c[0])
+		require.Error(t, holds([]byte(strings.Replace(good, c[0], c[1], 1))), c[1])
+	}
+}
+
+// Every field is in the schema and demanded there, and the schema has no other.
+func TestSchemaAndWalkHaveTheSameFields(t *testing.T) {
+	data, err := os.ReadFile(walkSchemaFile)
+	require.NoError(t, err)
+	var root map[string]any
+	require.NoError(t, json.Unmarshal(data, &root))
+	var same func(path string, typ reflect.Type, node map[string]any)
+	same = func(path string, typ reflect.Type, node map[string]any) {
+		for typ.Kind() == reflect.Pointer || typ.Kind() == reflect.Slice {
+			typ = typ.Elem()
+		}
+		if items, ok := node["items"].(map[string]any); ok {
+			node = items
+		}
+		if either, ok := node["anyOf"].([]any); ok {
+			node = either[0].(map[string]any)
+		}
+		if typ.Kind() != reflect.Struct || typ == reflect.TypeFor[trace.Estimate]() {
+			return
+		}
+		properties, ok := node["properties"].(map[string]any)
+		require.True(t, ok, path)
+		var fields, listed []string
+		for i := range typ.NumField() {
+			name := jsonName(typ.Field(i))
+			fields = append(fields, name)
+			sub, ok := properties[name].(map[string]any)
+			require.True(t, ok, "%s.%s", path, name)
+			same(path+"."+name, typ.Field(i).Type, sub)
+		}
+		for name := range properties {
+			listed = append(listed, name)
+		}
+		require.ElementsMatch(t, fields, listed, path)
+		require.ElementsMatch(t, fields, node["required"], path)
+	}
+	same("walk", reflect.TypeFor[Walk](), root)
+}
+
+// The figures of the JSON are those of the walk.
+func TestWalkJSONSaysWhatTheWalkSays(t *testing.T) {
+	p, h := fieldPlan(t), bramble(t)
+	w := p.Walk(h)
+	var got Walk
+	require.NoError(t, json.Unmarshal(asWalkJSON(t, p, h), &got))
+	require.Len(t, got.Lines, len(w.Lines))
+	for i, l := range got.Lines {
+		require.Equal(t, w.Lines[i].Whole, l.Whole)
+		require.InDelta(t, w.Lines[i].Real.Value, l.Strides.Value, 0.01)
+		require.InDelta(t, -w.Lines[i].TurnedDeg, l.TurnedDeg, 0.01, "left positive, as in the debrief")
+		require.Equal(t, w.Lines[i].Turn == nil, l.Turn == nil)
+	}
+	require.Equal(t, "w", got.Notes[0].What)
+	require.Equal(t, rulesDecide, got.Notes[len(got.Notes)-1].What)
+}
+
+func TestReadDebriefReadsWhatJSONWrites(t *testing.T) {
+	for _, r := range rides() {
+		d, err := ReadDebrief("d.json", asJSON(t, r.d))
+		require.NoError(t, err, r.name)
+		require.Equal(t, len(r.d.Lines), len(d.Lines))
+		want, got := RiddenIn([]*Debrief{r.d}), RiddenIn([]*Debrief{d})
+		require.Equal(t, len(want.Lines), len(got.Lines), r.name)
+		require.Equal(t, want.Name, got.Name)
+		for i := range want.Lines {
+			require.Equal(t, want.Lines[i].Strides, got.Lines[i].Strides)
+			require.InDelta(t, want.Lines[i].StrideM.Value, got.Lines[i].StrideM.Value, 1e-3)
+		}
+		require.Equal(t, len(want.LandingM), len(got.LandingM))
+	}
+}
+
+func TestReadDebriefTellsEveryFault(t *testing.T) {
+	const head = `{"schema": "groundline.debrief/1", "course": null, "horse": {"name": null}, `
+	for _, c := range []struct{ text, want string }{
+		{"", "d: the file is empty, expected a debrief in JSON"},
+		{"hello", "d:1: no JSON: "},
+		{"{\n\"schema\": \"groundline.debrief/1\",\n}", "d:3: no JSON: "},
+		{"[]", "d:1: no JSON object"},
+		{"null", "d: schema: the field is missing"},
+		{`{"schema": "groundline.walk/1"}`, `d: schema: "groundline.walk/1", expected groundline.debrief/1`},
+		{head + `"efforts": []}`, "d: lines: the field is missing, expected a list of up to"},
+		{head + `"efforts": [], "lines": null}`, "d: lines: null, expected a list"},
+		{head + `"efforts": [1], "lines": {}}`, "d: efforts[0]: 1, expected an object"},
+		{head + `"efforts": [1], "lines": {}}`, "d: lines: {}, expected a list"},
+		{head + `"efforts": [{"outcome": "flew", "takeoff_distance_m": {"value": 1}, "landing_distance_m": 2}], "lines": []}`,
+			`d: efforts[0].outcome: "flew", expected one of jumped, refused, ran out, warm-up`},
+		{head + `"efforts": [{"outcome": "jumped", "takeoff_distance_m": {"value": 1}, "landing_distance_m": {"value": 1, "low": 2, "high": 3}}], "lines": []}`,
+			`d: efforts[0].takeoff_distance_m: {"value":1}, expected {value, low, high} in order`},
+		{head + `"efforts": [{"outcome": "jumped", "takeoff_distance_m": null, "landing_distance_m": {"value": 1, "low": 2, "high": 3}}], "lines": []}`,
+			`d: efforts[0].landing_distance_m: {"value":1,"low":2,"high":3}`},
+		{head + `"efforts": [], "lines": [{"from": "1", "to": 2, "kind": "related", "grade": 9, "homeward": null}]}`, "d: lines[0].to: 2, expected a text"},
+		{head + `"efforts": [], "lines": [{"from": "1", "to": 2, "kind": "related", "grade": 9, "homeward": null}]}`, "d: lines[0].grade: 9, expected a number from -1 to 1"},
+		{head + `"efforts": [], "lines": [{"from": "1", "to": 2, "kind": "related", "grade": 9, "homeward": null}]}`, "d: lines[0].stride_length_m: the field is missing"},
+		{head + `"efforts": [` + strings.Repeat("1,", 50) + `1], "lines": []}`, "more faults than are told"},
+		{strings.Repeat("[", 100000), "d:1: no JSON"},
+	} {
+		_, err := ReadDebrief("d", []byte(c.text))
+		require.ErrorContains(t, err, c.want)
+		var faults course.Faults
+		require.ErrorAs(t, err, &faults)
+		require.LessOrEqual(t, len(faults), maxDebriefFaults+1)
+	}
+	_, err := ReadDebrief("d", make([]byte, MaxDebriefBytes+1))
+	require.ErrorContains(t, err, "too long")
+}
+
+func FuzzReadDebrief(f *testing.F) {
+	var full bytes.Buffer
+	require.NoError(f, JSON(&full, fullRound()))
+	f.Add(full.Bytes())
+	f.Add([]byte(`{"schema": "groundline.debrief/1", "course": null, "horse": null, "efforts": [], "lines": []}`))
+	text, err := os.ReadFile(filepath.Join("..", "testdata", "plans", "field.yaml"))
+	require.NoError(f, err)
+	p, _, err := course.ReadPlan("p", text)
+	require.NoError(f, err)
+	f.Fuzz(func(t *testing.T, data []byte) {
+		d, err := ReadDebrief("f", data)
+		if err != nil {
+			return
+		}
+		h, err := course.HorseFromRides(RiddenIn([]*Debrief{d}), nil)
+		if err != nil {
+			return
+		}
+		var out bytes.Buffer
+		require.NoError(t, WalkJSON(&out, p, p.Walk(h), nil))
+		_, err = course.ReadHorse("h", course.WriteHorse(h))
+		require.NoError(t, err)
+	})
+}
+
+// A line that was ridden by a long way round, or not counted, or at a walk's length of nothing, tells no stride.
+func TestRiddenInLeavesOut(t *testing.T) {
+	line := way("1", "2", "related", 21.95, 5, 3.45, 5.6, 5.7)
+	long := way("1", "2", "related", 21.95, 24, 3.0, 5.6, 5.7)
+	uncounted := line
+	uncounted.Strides = nil
+	none := way("1", "2", "related", 21.95, 0, 3.0, 5.6, 5.7)
+	refused := jumped("1", 9)
+	refused.Outcome = "refused"
+	d := &Debrief{Lines: []Line{line, long, uncounted, none}, Efforts: []Effort{jumped("1", 5), refused}}
+	r := RiddenIn([]*Debrief{d})
+	require.Len(t, r.Lines, 1)
+	require.Equal(t, 21.95, *r.Lines[0].GroundM)
+	require.Len(t, r.LandingM, 1)
+	other := RiddenIn([]*Debrief{d, d})
+	require.NotEqual(t, other.Lines[0].Line, other.Lines[1].Line, "rides without a course's name share no ground")
+}
