@@ -19,7 +19,7 @@ func pictureFormats() []string { return []string{"svg", "png", "pdf"} }
 
 func planDrawCommand(std streams) *cobra.Command {
 	units := unitsFlag{report.Metric}
-	outPath, format, sheet, size := "", "", "a4", ""
+	outPath, format, sheet, size, horsePath := "", "", "a4", "", ""
 	strideM, plannedOnly := 0.0, false
 	c := &cobra.Command{
 		Use:   "draw course.yaml -o plan.svg|png|pdf",
@@ -42,11 +42,19 @@ north, length of the track and time allowed. It prints well in black and white.
 			if sheet != "a4" && sheet != "letter" {
 				return badUse(fmt.Errorf("groundline: --paper %q, expected a4 or letter", sheet))
 			}
-			rider, err := profile(size)
+			if horsePath != "" && (c.Flags().Changed("size") || c.Flags().Changed("stride")) {
+				return badUse(fmt.Errorf("groundline: --horse with --size or --stride, expected one horse"))
+			}
+			usual, err := profile(size)
 			if err != nil {
 				return err
 			}
-			horse := rider.Horse()
+			horse := usual.Horse()
+			if horsePath != "" {
+				if horse, err = walkHorse(walkFlags{horse: horsePath}); err != nil {
+					return err
+				}
+			}
 			if c.Flags().Changed("stride") {
 				if !(strideM >= minStrideM && strideM <= maxStrideM) {
 					return badUse(fmt.Errorf("groundline: --stride %g, expected %g to %g metres", strideM, minStrideM, maxStrideM))
@@ -54,8 +62,8 @@ north, length of the track and time allowed. It prints well in black and white.
 				own := course.Profile{StrideM: strideM, LowM: strideM, HighM: strideM}
 				horse = own.Horse()
 			}
-			if sameFile(args[0], outPath) {
-				return badUse(fmt.Errorf("groundline: -o %s is the plan itself", outPath))
+			if sameFile(args[0], outPath) || sameFile(horsePath, outPath) {
+				return badUse(fmt.Errorf("groundline: -o %s is input, expected another file to write to", outPath))
 			}
 			plan, warnings, err := readPlan(args[0])
 			if err != nil {
@@ -87,6 +95,7 @@ north, length of the track and time allowed. It prints well in black and white.
 	c.Flags().Var(&units, "units", "units of lengths")
 	c.Flags().StringVar(&size, "size", sizes()[0], "size of horse or pony that the strides are for: "+strings.Join(sizes(), ", "))
 	c.Flags().Float64Var(&strideM, "stride", 0, "the horse's canter stride in metres, if another than its size's")
+	c.Flags().StringVar(&horsePath, "horse", "", "horse file that the strides and other tracks are for")
 	c.Flags().BoolVar(&plannedOnly, "planned-only", false, "leave out the other tracks of bending lines and rollbacks")
 	return c
 }
