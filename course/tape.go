@@ -11,7 +11,7 @@ import (
 const tapeFormat = "groundline/1"
 
 // maxTapes is the most distances of a tape file: every pair of 20 obstacles is 190.
-const maxTapes = 400
+const maxTapes = 250
 
 // Tape is what was measured by hand on a course walk, all in metres.
 type Tape struct {

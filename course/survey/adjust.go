@@ -64,8 +64,8 @@ type markResult struct {
 }
 
 type adjustment struct {
-	at    []course.Point
-	cov   *mat.SymDense
+	at []course.Point
+	linear
 	ties  []tieResult
 	marks []markResult
 	// scale is by how much the receiver was found worse than assumed (1: not).
@@ -73,6 +73,8 @@ type adjustment struct {
 	redundancy int     // ties that took part
 	chi2       float64 // of redundancy degrees of freedom
 	converged  bool
+	// unsorted tells that outliers were left when the search was given up.
+	unsorted bool
 }
 
 const (
@@ -86,6 +88,8 @@ const (
 	markDistrust = 10.0
 	// A test within a tenth of the largest can hardly be told from it (ours).
 	rivalShare = 0.9
+	// Whoever has so many outliers has no tape, and a search without end would be work for nothing.
+	snoopMost = 20
 	// With so many ties, of which more than a quarter would be outliers, the receiver is worse than
 	// assumed, at most by so much (ours; beyond 6 m a receiver is of no use on a course).
 	scaleTies, scaleMost = 6, 4.0
@@ -131,9 +135,12 @@ func (n network) snoop(scale float64) adjustment {
 	tieOut, markOut := make([]bool, len(n.ties)), make([]bool, len(n.at))
 	tieFound, markFound := make([]tieResult, len(n.ties)), make([]markResult, len(n.at))
 	a := n.solve(scale, tieOut, markOut)
-	for range len(n.ties) + len(n.at) {
+	for round := 0; ; round++ {
 		i, j := a.worst()
 		if i < 0 && j < 0 {
+			break
+		}
+		if a.unsorted = round == snoopMost; a.unsorted {
 			break
 		}
 		if i >= 0 {
@@ -177,57 +184,85 @@ func (n network) solve(scale float64, tieOut, markOut []bool) adjustment {
 			use = append(use, i)
 		}
 	}
-	out := adjustment{at: slices.Clone(n.at), cov: c, scale: scale, redundancy: len(use), converged: true,
+	out := adjustment{at: slices.Clone(n.at), scale: scale, redundancy: len(use), converged: true,
 		ties: make([]tieResult, len(n.ties)), marks: make([]markResult, len(n.at))}
 	for j := range out.marks {
 		out.marks[j].out = markOut[j]
 	}
+	l := linear{c: c}
 	if len(use) > 0 {
-		n.iterate(&out, c, use)
+		l = n.iterate(&out, c, use)
 	}
+	out.linear = l
 	for i, t := range n.ties {
 		r := &out.ties[i]
 		r.residualM = between(out.at, t) - t.m
 		if r.out = tieOut[i]; r.out {
-			a := mat.NewVecDense(2*len(n.at), gradient(out.at, t))
-			sd := math.Sqrt(t.sdM*t.sdM + max(0, mat.Inner(a, out.cov, a)))
+			sd := math.Sqrt(t.sdM*t.sdM + l.variance(gradient(out.at, t)))
 			r.w, r.redundancy, r.detectableM = -r.residualM/sd, 1, testBothSDs*sd
 		}
 	}
 	return out
 }
 
-func (n network) iterate(out *adjustment, c *mat.SymDense, use []int) {
+// linear is what remains of an adjustment about its answer.
+type linear struct {
+	c       *mat.SymDense // the receiver's covariance
+	slopes  [][]slope     // A, a row for each tie
+	ca      *mat.Dense    // A C; nil without ties
+	inverse *mat.SymDense // S⁻¹
+}
+
+// variance of a figure after the adjustment: gᵀ (C − C Aᵀ S⁻¹ A C) g.
+func (l linear) variance(g []slope) float64 {
+	v := variance(l.c, g)
+	if l.ca == nil {
+		return v
+	}
+	m, _ := l.ca.Dims()
+	p := mat.NewVecDense(m, nil)
+	for r := range m {
+		for _, s := range g {
+			p.SetVec(r, p.AtVec(r)+l.ca.At(r, s.at)*s.d)
+		}
+	}
+	return max(0, v-mat.Inner(p, l.inverse, p))
+}
+
+func (n network) iterate(out *adjustment, c *mat.SymDense, use []int) linear {
 	m, dim := len(use), 2*len(n.at)
-	a := mat.NewDense(m, dim, nil)
-	var ca mat.Dense
+	l := linear{c: c, slopes: make([][]slope, m), ca: mat.NewDense(m, dim, nil)}
 	var chol mat.Cholesky
 	s := mat.NewSymDense(m, nil)
 	y, g := mat.NewVecDense(m, nil), mat.NewVecDense(m, nil)
-	step := mat.NewVecDense(dim, nil)
 	linearise := func() bool {
+		l.ca.Zero()
 		for r, i := range use {
-			row := gradient(out.at, n.ties[i])
-			a.SetRow(r, row)
+			l.slopes[r] = gradient(out.at, n.ties[i])
 			y.SetVec(r, n.ties[i].m-between(out.at, n.ties[i]))
-			for k, v := range row { // misclosure about the receiver's places
-				if v != 0 {
-					y.SetVec(r, y.AtVec(r)+v*(coordinate(out.at, k)-coordinate(n.at, k)))
+			for _, v := range l.slopes[r] { // misclosure about the receiver's places
+				y.SetVec(r, y.AtVec(r)+v.d*(coordinate(out.at, v.at)-coordinate(n.at, v.at)))
+				for k := range dim {
+					l.ca.Set(r, k, l.ca.At(r, k)+v.d*c.At(v.at, k))
 				}
 			}
 		}
-		ca.Mul(a, c)
-		for r := range m {
+		for r, i := range use {
 			for q := r; q < m; q++ {
-				s.SetSym(r, q, mat.Dot(ca.RowView(r), a.RowView(q)))
+				v := 0.0
+				for _, p := range l.slopes[q] {
+					v += p.d * l.ca.At(r, p.at)
+				}
+				if q == r {
+					v += n.ties[i].sdM * n.ties[i].sdM
+				}
+				s.SetSym(r, q, v)
 			}
-			sd := n.ties[use[r]].sdM
-			s.SetSym(r, r, s.At(r, r)+sd*sd)
 		}
 		return chol.Factorize(s) && chol.SolveVecTo(g, y) == nil
 	}
-	// u is Aᵀg, so that the places are the receiver's plus C u and the receivers' squares are uᵀ C u.
-	u, next := mat.NewVecDense(dim, nil), mat.NewVecDense(dim, nil)
+	// u is Aᵀg, so that the places are the receiver's plus C u and the receiver's squares are uᵀ C u.
+	u, next, step := mat.NewVecDense(dim, nil), mat.NewVecDense(dim, nil), mat.NewVecDense(dim, nil)
 	squares := func(u *mat.VecDense, at []course.Point) float64 {
 		sum := mat.Inner(u, c, u)
 		for _, i := range use {
@@ -240,9 +275,9 @@ func (n network) iterate(out *adjustment, c *mat.SymDense, use []int) {
 	out.converged = false
 	for range 60 {
 		if !linearise() {
-			return
+			return linear{c: c}
 		}
-		next.MulVec(a.T(), g)
+		l.pull(next, g)
 		next.SubVec(next, u)
 		length, moved := 1.0, 0.0
 		for {
@@ -257,61 +292,75 @@ func (n network) iterate(out *adjustment, c *mat.SymDense, use []int) {
 				moved = math.Max(moved, math.Hypot(at[j].X-out.at[j].X, at[j].Y-out.at[j].Y))
 			}
 			now := squares(&trial, at)
-			if now <= best*(1+1e-12) || moved < 1e-7 {
+			if now <= best*(1+1e-12) || moved < settledM {
 				best, out.at = now, at
 				u.CopyVec(&trial)
 				break
 			}
 			length /= 2
 		}
-		if moved < 1e-7 {
+		if moved < settledM {
 			out.converged = true
 			break
 		}
 	}
-	if !linearise() {
-		return
-	}
 	out.chi2 = best
-	n.tests(out, c, use, a, &ca, &chol, g)
+	l.inverse = mat.NewSymDense(m, nil)
+	if !linearise() || chol.InverseTo(l.inverse) != nil {
+		out.converged = false
+		return linear{c: c}
+	}
+	n.tests(out, l, use, g)
+	return l
 }
 
-// tests fills the results of ties and marks and the covariance.
-func (n network) tests(out *adjustment, c *mat.SymDense, use []int, a, ca *mat.Dense, chol *mat.Cholesky, g *mat.VecDense) {
-	dim := 2 * len(n.at)
-	var inverse mat.SymDense
-	if chol.InverseTo(&inverse) != nil {
-		out.converged = false
-		return
+// settledM: the iteration ends when no mark moves farther.
+const settledM = 1e-7
+
+// pull sets u to Aᵀ g.
+func (l linear) pull(u, g *mat.VecDense) {
+	u.Zero()
+	for r, row := range l.slopes {
+		for _, v := range row {
+			u.SetVec(v.at, u.AtVec(v.at)+v.d*g.AtVec(r))
+		}
 	}
+}
+
+// tests fills the results of ties and marks.
+func (n network) tests(out *adjustment, l linear, use []int, g *mat.VecDense) {
 	for r, i := range use {
-		sd, q := n.ties[i].sdM, inverse.At(r, r)
+		sd, q := n.ties[i].sdM, l.inverse.At(r, r)
 		out.ties[i].w = g.AtVec(r) / math.Sqrt(q)
 		out.ties[i].redundancy = min(1, sd*sd*q)
 		out.ties[i].detectableM = testBothSDs / math.Sqrt(q)
 	}
-	var push mat.VecDense
-	push.MulVec(a.T(), g)
-	var ia, pushCov mat.Dense
-	ia.Mul(&inverse, a)
-	pushCov.Mul(a.T(), &ia)
+	push := mat.NewVecDense(2*len(n.at), nil)
+	l.pull(push, g)
+	// Which ties hang on a coordinate, for the 2 by 2 blocks of Aᵀ S⁻¹ A.
+	on := make([][]slope, 2*len(n.at))
+	for r, row := range l.slopes {
+		for _, v := range row {
+			on[v.at] = append(on[v.at], slope{r, v.d})
+		}
+	}
+	block := func(a, b int) (v float64) {
+		for _, p := range on[a] {
+			for _, q := range on[b] {
+				v += p.d * q.d * l.inverse.At(p.at, q.at)
+			}
+		}
+		return v
+	}
 	for j := range out.marks {
 		r := &out.marks[j]
 		r.movedX, r.movedY = out.at[j].X-n.at[j].X, out.at[j].Y-n.at[j].Y
-		block := mat.NewSymDense(2, []float64{pushCov.At(2*j, 2*j), pushCov.At(2*j, 2*j+1), 0, pushCov.At(2*j+1, 2*j+1)})
-		r.t, r.dof = chiSquared(block, push.AtVec(2*j), push.AtVec(2*j+1))
-	}
-	var drop mat.Dense // C Aᵀ S⁻¹ A C
-	var ica mat.Dense
-	ica.Mul(&inverse, ca)
-	drop.Mul(ca.T(), &ica)
-	cov := mat.NewSymDense(dim, nil)
-	for r := range dim {
-		for q := r; q < dim; q++ {
-			cov.SetSym(r, q, c.At(r, q)-(drop.At(r, q)+drop.At(q, r))/2)
+		if len(on[2*j]) > 0 {
+			xy := block(2*j, 2*j+1)
+			q := mat.NewSymDense(2, []float64{block(2*j, 2*j), xy, xy, block(2*j+1, 2*j+1)})
+			r.t, r.dof = chiSquared(q, push.AtVec(2*j), push.AtVec(2*j+1))
 		}
 	}
-	out.cov = cov
 }
 
 // chiSquared is vᵀ Q⁺ v over the directions in which Q is not nothing, and how many these are: ties in one
@@ -414,8 +463,14 @@ func between(at []course.Point, t tie) float64 {
 	return math.Hypot(b.X-a.X, b.Y-a.Y)
 }
 
-// gradient is the derivative of a tie's distance by x0, y0, x1, …
-func gradient(at []course.Point, t tie) []float64 {
+// A slope is the derivative by one coordinate: of x0, y0, x1, …
+type slope struct {
+	at int
+	d  float64
+}
+
+// gradient is the derivative of a tie's distance by the few coordinates that it hangs on.
+func gradient(at []course.Point, t tie) []slope {
 	a, b := t.from.place(at), t.to.place(at)
 	ux, uy := b.X-a.X, b.Y-a.Y
 	if d := math.Hypot(ux, uy); d > 1e-9 {
@@ -423,16 +478,24 @@ func gradient(at []course.Point, t tie) []float64 {
 	} else {
 		ux, uy = 1, 0 // one and the same place: any direction will do
 	}
-	out := make([]float64, 2*len(at))
+	var out []slope
 	for _, v := range t.to {
-		out[2*v.mark] += v.w * ux
-		out[2*v.mark+1] += v.w * uy
+		out = append(out, slope{2 * v.mark, v.w * ux}, slope{2*v.mark + 1, v.w * uy})
 	}
 	for _, v := range t.from {
-		out[2*v.mark] -= v.w * ux
-		out[2*v.mark+1] -= v.w * uy
+		out = append(out, slope{2 * v.mark, -v.w * ux}, slope{2*v.mark + 1, -v.w * uy})
 	}
 	return out
+}
+
+// variance is gᵀ C g.
+func variance(c mat.Symmetric, g []slope) (v float64) {
+	for _, p := range g {
+		for _, q := range g {
+			v += p.d * q.d * c.At(p.at, q.at)
+		}
+	}
+	return max(0, v)
 }
 
 // receiverCov is the covariance of places that a receiver took at times timeS (nil where unknown): standard

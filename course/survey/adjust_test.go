@@ -63,7 +63,7 @@ func requireReference(t *testing.T, want referenceCase, a adjustment, skip int) 
 	}
 	for r := range want.Cov {
 		for q := range want.Cov {
-			require.InDelta(t, want.Cov[r][q], a.cov.At(r, q), 1e-5) // m²
+			require.InDelta(t, want.Cov[r][q], covariance(a.linear).At(r, q), 1e-5) // m²
 		}
 	}
 	k := 0
@@ -111,7 +111,7 @@ func TestRedundanciesAddUp(t *testing.T) {
 	var inverse, p mat.Dense
 	require.NoError(t, inverse.Inverse(n.cov))
 	var drop mat.Dense
-	drop.Sub(n.cov, a.cov)
+	drop.Sub(n.cov, covariance(a.linear))
 	p.Mul(&drop, &inverse)
 	require.InDelta(t, float64(len(n.ties)), sum+p.Trace(), 1e-9)
 }
@@ -193,6 +193,25 @@ func TestBadReceiverIsNotTheTapesFault(t *testing.T) {
 	t.Logf("blamed %d, scaled %d", blamed, scaled)
 }
 
+// covariance is that of all coordinates after the adjustment, as [linear.variance] has it for single figures.
+func covariance(l linear) *mat.SymDense {
+	dim := l.c.SymmetricDim()
+	out := mat.NewSymDense(dim, nil)
+	out.CopySym(l.c)
+	if l.ca == nil {
+		return out
+	}
+	var half, drop mat.Dense
+	half.Mul(l.inverse, l.ca)
+	drop.Mul(l.ca.T(), &half)
+	for r := range dim {
+		for q := r; q < dim; q++ {
+			out.SetSym(r, q, out.At(r, q)-(drop.At(r, q)+drop.At(q, r))/2)
+		}
+	}
+	return out
+}
+
 // drawNetwork is marks on a ground and tapes between some of them, least metres apart or more.
 func drawNetwork(t *rapid.T, least float64) network {
 	k := rapid.IntRange(1, 9).Draw(t, "marks")
@@ -256,8 +275,12 @@ func TestTapesOnlyHelp(t *testing.T) {
 		if a.chi2 > before+1e-9 {
 			t.Fatalf("sum of squares %v, of the receiver's places %v", a.chi2, before)
 		}
+		after := covariance(a.linear)
 		for k := range 2 * len(n.at) {
-			v := a.cov.At(k, k)
+			v := after.At(k, k)
+			if one := a.variance([]slope{{k, 1}}); math.Abs(one-v) > 1e-9 {
+				t.Fatalf("variance %v in one way, %v in the other", one, v)
+			}
 			was := n.cov.At(k, k) * a.scale * a.scale * markDistrust * markDistrust
 			if !(v >= 0 && v <= was+1e-9) {
 				t.Fatalf("variance %v, the receiver's %v", v, was)

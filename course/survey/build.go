@@ -294,6 +294,10 @@ func (s *surveyor) adjust(opt Options, timed bool) {
 		s.note("warning", "tapes and marks contradict each other too much", "the adjustment to the tape did not settle")
 		s.check("every distance of the tape file")
 	}
+	if s.adj.unsorted {
+		s.note("warning", "the search for misread distances was given up", "more distances contradict each other than can be sorted out")
+		s.check("every distance of the tape file")
+	}
 	if s.adj.scale > 1 {
 		s.note("warning", "so many tapes can't be misread: the receiver was bad",
 			"the marks are off by some %.1f m instead of %.1f m", s.adj.scale*opt.ReceiverSDM, opt.ReceiverSDM)

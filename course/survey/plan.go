@@ -7,8 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"gonum.org/v1/gonum/mat"
-
 	"groundline/course"
 	"groundline/trace"
 	"groundline/trace/geo"
@@ -225,6 +223,7 @@ func (s *surveyor) facings(p *course.Plan, f arenaFrame) {
 	for _, id := range s.route {
 		route = append(route, visit{id, f.to(s.obstacle[id].station.place(s.adj.at))})
 	}
+	worse := s.endsWorse()
 	for i := range p.Obstacles {
 		o := &p.Obstacles[i]
 		t := s.obstacle[o.ID]
@@ -235,7 +234,7 @@ func (s *surveyor) facings(p *course.Plan, f arenaFrame) {
 			out.FacingSDDeg = &sd
 		}
 		if t.ends != nil {
-			deg = s.faceFacing(t, f, deg, known, &out)
+			deg = s.faceFacing(t, f, deg, known, worse, &out)
 		}
 		o.FacingDeg = wrap360(roundTo(deg, 1))
 		s.Obstacles = append(s.Obstacles, out)
@@ -249,11 +248,12 @@ func neighbours(route []visit) bool {
 	})
 }
 
-// faceFacing is the facing of an obstacle whose ends were marked; orderDeg is what the order says, if known.
-func (s *surveyor) faceFacing(t *thing, f arenaFrame, orderDeg float64, known bool, out *Obstacle) float64 {
+// faceFacing is the facing of an obstacle whose ends were marked; orderDeg is what the order says, if known; worse
+// is by how much the ends err more than assumed.
+func (s *surveyor) faceFacing(t *thing, f arenaFrame, orderDeg float64, known bool, worse float64, out *Obstacle) float64 {
 	square := wrap360(courseDeg(f.to(s.adj.at[t.ends[0]]), f.to(s.adj.at[t.ends[1]])) - 90)
 	off := turned(square, orderDeg)
-	sd := s.axisSDDeg(*t.ends)
+	sd := s.axisSDDeg(*t.ends, worse)
 	by := out.FacingFrom
 	if t.sided {
 		by = "left and right end"
@@ -294,20 +294,44 @@ func orderSDDeg(doubtful bool) float64 {
 }
 
 // axisSDDeg is the standard deviation of the direction from one mark to another, degrees, at most 90.
-func (s *surveyor) axisSDDeg(ends [2]int) float64 {
+func (s *surveyor) axisSDDeg(ends [2]int, worse float64) float64 {
+	d, across := s.faceM(ends)
+	return min(90, math.Atan2(across*worse, d)*180/math.Pi)
+}
+
+// faceM is the distance of two marks, and the standard deviation of one against the other across it, metres.
+func (s *surveyor) faceM(ends [2]int) (d, acrossM float64) {
 	a, b := s.adj.at[ends[0]], s.adj.at[ends[1]]
 	ux, uy := b.X-a.X, b.Y-a.Y
-	d := math.Hypot(ux, uy)
+	d = math.Hypot(ux, uy)
 	if d < 1e-6 {
-		return 90
+		return 0, 1
 	}
-	v := mat.NewVecDense(2*len(s.marks), nil)
-	v.SetVec(2*ends[0], uy/d)
-	v.SetVec(2*ends[0]+1, -ux/d)
-	v.SetVec(2*ends[1], -uy/d)
-	v.SetVec(2*ends[1]+1, ux/d)
-	across := math.Sqrt(max(0, mat.Inner(v, s.adj.cov, v)))
-	return min(90, math.Atan2(across, d)*180/math.Pi)
+	return d, math.Sqrt(s.adj.variance([]slope{{2 * ends[0], uy / d}, {2*ends[0] + 1, -ux / d}, {2 * ends[1], -uy / d}, {2*ends[1] + 1, ux / d}}))
+}
+
+const (
+	// So many faces tell how well the receiver knows two ends from each other, by their width, which is known
+	// to so much without a tape (poles are 3 to 4 m long; common practice).
+	worseFaces, widthSDM = 4, 0.4
+)
+
+// endsWorse is by how much the ends of faces err more than the receiver's model says, by their widths: 1 or more.
+// A receiver whose error changes from mark to mark is known by it.
+func (s *surveyor) endsWorse() float64 {
+	sum, n := 0.0, 0.0
+	for _, t := range s.things {
+		if t.what == obstacle && t.ends != nil {
+			d, sd := s.faceM(*t.ends)
+			e := d - t.widthM
+			sum += e * e / (sd*sd + widthSDM*widthSDM)
+			n++
+		}
+	}
+	if n < worseFaces {
+		return 1
+	}
+	return max(1, math.Sqrt(sum/n))
 }
 
 // gateLine makes a start or finish line.
@@ -397,34 +421,17 @@ func (s *surveyor) lines(p *course.Plan) {
 
 // doubts fills the standard deviations of places and lines, and what to check because of them.
 func (s *surveyor) doubts(p *course.Plan) {
-	n, dim := float64(len(s.Obstacles)), 2*len(s.marks)
+	var middle []weighted // of all obstacles, as what is common to all drops out when the plan is placed
+	for i := range s.Obstacles {
+		for _, v := range s.obstacle[s.Obstacles[i].ID].station {
+			middle = append(middle, weighted{v.mark, -v.w / float64(len(s.Obstacles))})
+		}
+	}
 	var doubtful, kinds []string
 	for i := range s.Obstacles {
 		o := &s.Obstacles[i]
 		t := s.obstacle[o.ID]
-		// Against the middle of all obstacles, as what is common to all drops out when the plan is placed.
-		var c [2][2]float64
-		rows := [2]*mat.VecDense{mat.NewVecDense(dim, nil), mat.NewVecDense(dim, nil)}
-		add := func(st station, w float64) {
-			for _, v := range st {
-				for k := range 2 {
-					rows[k].SetVec(2*v.mark+k, rows[k].AtVec(2*v.mark+k)+w*v.w)
-				}
-			}
-		}
-		add(t.station, 1)
-		for _, q := range s.things {
-			if q.what == obstacle {
-				add(q.station, -1/n)
-			}
-		}
-		for a := range 2 {
-			for b := range 2 {
-				c[a][b] = mat.Inner(rows[a], s.adj.cov, rows[b])
-			}
-		}
-		half, diff := (c[0][0]+c[1][1])/2, (c[0][0]-c[1][1])/2
-		o.PlaceSDM = math.Sqrt(max(0, half+math.Hypot(diff, c[0][1]))) // the larger axis of the error ellipse
+		o.PlaceSDM = s.placeSDM(append(slices.Clone(middle), t.station...))
 		if o.Doubtful {
 			doubtful = append(doubtful, o.ID)
 		}
@@ -441,13 +448,27 @@ func (s *surveyor) doubts(p *course.Plan) {
 	}
 	for _, l := range p.Lines {
 		from, to := s.obstacle[l.From], s.obstacle[l.To]
-		g := mat.NewVecDense(dim, gradient(s.adj.at, tie{from: from.station, to: to.station}))
-		sd := math.Sqrt(max(0, mat.Inner(g, s.adj.cov, g)))
-		d := between(s.adj.at, tie{from: from.station, to: to.station}) - from.spreadM/2 - to.spreadM/2
+		way := tie{from: from.station, to: to.station}
+		sd := math.Sqrt(s.adj.variance(gradient(s.adj.at, way)))
+		d := between(s.adj.at, way) - from.spreadM/2 - to.spreadM/2
 		e := trace.FromSD(max(0, d), sd)
 		e.Low = max(0, e.Low)
 		s.Lines = append(s.Lines, Line{l.From, l.To, e})
 	}
+}
+
+// placeSDM is the standard deviation of a sum of marks in the worse direction: the larger axis of its error ellipse.
+func (s *surveyor) placeSDM(sum []weighted) float64 {
+	along := func(x, y float64) float64 {
+		var g []slope
+		for _, v := range sum {
+			g = append(g, slope{2 * v.mark, v.w * x}, slope{2*v.mark + 1, v.w * y})
+		}
+		return s.adj.variance(g)
+	}
+	xx, yy, diagonal := along(1, 0), along(0, 1), along(math.Sqrt2/2, math.Sqrt2/2)
+	xy := diagonal - (xx+yy)/2
+	return math.Sqrt((xx+yy)/2 + math.Hypot((xx-yy)/2, xy))
 }
 
 func list(ids []string) string {

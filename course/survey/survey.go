@@ -34,7 +34,7 @@ const ReceiverSDM = 1.5
 
 // Limits keep the adjustment, whose work grows with the cube of the marks, to a few seconds.
 const (
-	maxMarks  = 400
+	maxMarks  = 300
 	farM      = 2000.0 // no course is so far across; 5 km is the most that a plan may have
 	doubleM   = 1.5    // two marks nearer than this are one place, marked twice
 	faceMostM = 8.0    // two marks farther apart are no face: the widest water is some 4.5 m, and receivers err
