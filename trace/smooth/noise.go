@@ -40,62 +40,90 @@ var leanSD = [...]float64{1.0, 0.05, 0.5, 0.5, 1.0}
 // searchNodes bounds the nodes that the noise levels are estimated from: enough for 3 %.
 const searchNodes = 3000
 
-// estimate finds the noise levels that make the fixes most likely, given the way and the
-// weights as they are: a coordinate search in the logarithms, with the start as a weak prior,
-// from steps of firstStep down to 2.5 %. It returns the logarithm of their likelihood times the prior too.
-func (t *Track) estimate(from, start Noise, firstStep float64) (Noise, float64) {
-	sample := t.sample()
-	steps := make([]stepper, len(sample))
-	for i, nodes := range sample {
-		steps[i] = storedSteps(nodes)
+// search looks for the noise levels that make some of a track's fixes most likely, given the way and the weights
+// as they are.
+type search struct {
+	sample [][]node
+	steps  []stepper
+	// lean is what the levels' prior is about.
+	lean levels
+}
+
+func (t *Track) newSearch(lean Noise) *search {
+	s := &search{sample: t.sample(), lean: lean.levels()}
+	for _, nodes := range s.sample {
+		s.steps = append(s.steps, storedSteps(nodes))
 	}
-	lean := start.levels()
-	best := from.levels()
-	score := func(l [5]float64) float64 {
-		sum := 0.0
-		for i, nodes := range sample {
-			ll, ok := filter(nodes, steps[i], noiseOf(l), false)
-			if !ok {
-				return math.Inf(-1)
-			}
-			sum += ll
+	return s
+}
+
+// score is the logarithm of the levels' likelihood times their prior.
+func (s *search) score(l levels) float64 {
+	sum := 0.0
+	for i, nodes := range s.sample {
+		ll, ok := filter(nodes, s.steps[i], l.noise(), false)
+		if !ok {
+			return math.Inf(-1)
 		}
-		for i := range l {
-			d := (l[i] - lean[i]) / leanSD[i]
-			sum -= d * d / 2
-		}
-		return sum
+		sum += ll
 	}
-	top := score(best)
-	levels := len(best)
-	if from.SpeedMS == 0 {
-		levels--
+	for i := range l {
+		d := (l[i] - s.lean[i]) / leanSD[i]
+		sum -= d * d / 2
 	}
+	return sum
+}
+
+// best is a coordinate search in the logarithms from given levels on, in steps of firstStep down to 2.5 %.
+func (s *search) best(from levels, firstStep float64) (best levels, top float64) {
+	best, top = from, s.score(from)
+	speed := len(best) - 1
 	for step := firstStep; step > 0.02; step /= 2 {
 		for moved := true; moved; {
 			moved = false
-			for i := range levels {
+			for i := range best {
+				if i == speed && from[speed] == 0 {
+					continue
+				}
 				for _, d := range [2]float64{step, -step} {
 					try := best
 					try[i] += d
 					// Levels beyond e^±6 of their start are not a receiver's or a horse's. A device smooths its
 					// speed, so that its errors hang together and look smaller than they are.
-					if math.Abs(try[i]-lean[i]) > 6 || i == len(best)-1 && try[i] < lean[i]-math.Ln2 {
+					if math.Abs(try[i]-s.lean[i]) > 6 || i == speed && try[i] < s.lean[i]-math.Ln2 {
 						continue
 					}
-					if s := score(try); s > top {
-						best, top, moved = try, s, true
+					if now := s.score(try); now > top {
+						best, top, moved = try, now, true
 						break
 					}
 				}
 			}
 		}
 	}
-	return noiseOf(best), top
+	return best, top
 }
 
-// levels are the logarithms of the noise levels; the speed's is 0 where there is none.
-func (n Noise) levels() (l [5]float64) {
+// firstNoise chooses the kind of receiver and finds its noise levels for the first time. The finer kind is looked at
+// only where fixes are smoother than the usual receiver's can be, to save half of the time.
+func (t *Track) firstNoise(starts [2]Noise) (n, start Noise) {
+	s := t.newSearch(starts[0])
+	usual, top := s.best(s.lean, 0.4)
+	const smoothM = 0.08
+	if n := usual.noise(); n.WhiteM > smoothM {
+		return n, starts[0]
+	}
+	s.lean = starts[1].levels()
+	if fine, finest := s.best(s.lean, 0.4); finest > top {
+		return fine.noise(), starts[1]
+	}
+	return usual.noise(), starts[0]
+}
+
+// levels are the logarithms of the noise levels, in the order of leanSD; the speed's is 0 where there is none.
+type levels [5]float64
+
+func (n Noise) levels() (l levels) {
 	for i, v := range [...]float64{n.WhiteM, n.WanderM, n.ThrustMS2, n.SwerveMS2, n.SpeedMS} {
 		if v > 0 {
 			l[i] = math.Log(v)
@@ -104,7 +132,7 @@ func (n Noise) levels() (l [5]float64) {
 	return l
 }
 
-func noiseOf(l [5]float64) Noise {
+func (l levels) noise() Noise {
 	n := Noise{WhiteM: math.Exp(l[0]), WanderM: math.Exp(l[1]), ThrustMS2: math.Exp(l[2]), SwerveMS2: math.Exp(l[3])}
 	if l[4] != 0 {
 		n.SpeedMS = math.Exp(l[4])

@@ -216,14 +216,10 @@ func (t *Track) solve(o Options, hasSpeed bool) error {
 		for i := range rounds {
 			t.reweigh(n)
 			if i == 0 {
-				usual, likely := t.estimate(starts[0], starts[0], 0.4)
-				fine, likelier := t.estimate(starts[1], starts[1], 0.4)
-				n = usual
-				if likelier > likely {
-					n, start = fine, starts[1]
-				}
+				n, start = t.firstNoise(starts)
 			} else {
-				n, _ = t.estimate(n, start, 0.1)
+				best, _ := t.newSearch(start).best(n.levels(), 0.1)
+				n = best.noise()
 			}
 			if err := t.pass(n); err != nil {
 				return err
