@@ -27,6 +27,9 @@ with its doubt.
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
 	root.AddCommand(debriefCommand(std), demoCommand(std), planCommand(std), inspectCommand(std), versionCommand(std))
+	root.AddCommand(stridesCommand(std))
+	root.AddCommand(walkCommand(std))
+	root.AddCommand(compareCommand(std))
 	return root
 }
 

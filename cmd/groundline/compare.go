@@ -1,0 +1,287 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"groundline/course"
+	"groundline/report"
+	"groundline/report/compare"
+	"groundline/trace/read"
+)
+
+// compareFlags are the choices of a comparison.
+type compareFlags struct {
+	course string
+	line   string
+	names  string
+	out    string
+	format formatFlag
+	units  unitsFlag
+}
+
+// maxRides is more than anybody compares in one table.
+const maxRides = 200
+
+func compareCommand(std streams) *cobra.Command {
+	f := compareFlags{format: "text", units: unitsFlag{report.Metric}}
+	c := &cobra.Command{
+		Use:   "compare RIDE...",
+		Short: "Tell how rides of the same lines differ, and which differences are sure",
+		Long: `compare sets rides of one course side by side, line by line, in the order given:
+what the last has more than the first, with its doubt, and from three rides on the
+trend. One RIDE alone is compared with itself: lines ridden again and again.
+
+A RIDE is one argument:
+  ride.gpx                 a file
+  ride.gpx+motion.csv      the files of one ride, joined by +
+  monday/                  a folder: its .gpx, .tcx, .fit, .csv, .tsv, .txt and .zip files
+                           (also .gz) are one ride; others, such as a plan, are not read
+  monday.json              a debrief written before by debrief --format json
+Recordings need --course; debriefs do not.
+
+Beyond doubt is said of a difference that is sure even though many were looked at
+(in 95 comparisons of 100 no such word is wrong); likely, where one in ten may be
+wrong; ~ where no difference can be told. All else that both rides share (tape, plan)
+cancels in a difference, and its ± is then rather too wide.
+
+For two rides of one course in two folders:
+  groundline compare monday thursday --course course.yaml --names Monday,Thursday
+For all rides of one line in a lesson:
+  groundline compare lesson.gpx+motion.csv --course course.yaml --line 3-4
+
+` + exitHelp + `
+Where no line was ridden twice that is told, with exit code 1.`,
+		Example: `  groundline compare ride.gpx+motion.csv ride.gpx --course course.yaml --names "with sensor,watch alone"
+  groundline compare ride.gpx+motion.csv motion.csv --course course.yaml --format json -o compared.json`,
+		Args: filesGiven("a ride", 1, maxRides),
+		RunE: func(c *cobra.Command, args []string) error {
+			return compareRides(c.Context(), args, f, std)
+		},
+	}
+	flags := c.Flags()
+	flags.StringVar(&f.course, "course", "", "course plan that was ridden, YAML or GeoJSON")
+	flags.StringVar(&f.line, "line", "", "compare this line only, as 3-4; also one that the route does not have")
+	flags.StringVar(&f.names, "names", "", "what to call the rides, in their order, with commas between")
+	flags.Var(&f.format, "format", "text for people, json for programs")
+	flags.StringVarP(&f.out, "output", "o", "", "write to this file instead of standard output")
+	flags.Var(&f.units, "units", "units of lengths in the text; JSON is in metres")
+	return c
+}
+
+// rideFiles are the files of one argument; debrief tells that it is one written before.
+type rideFiles struct {
+	name    string
+	files   []string
+	debrief bool
+}
+
+func compareRides(ctx context.Context, args []string, f compareFlags, std streams) error {
+	var names []string
+	if f.names != "" {
+		names = strings.Split(f.names, ",")
+		if len(names) != len(args) {
+			return badUse(fmt.Errorf("--names: %d names given, expected %d, one for each ride", len(names), len(args)))
+		}
+	}
+	var rides []rideFiles
+	var faults []error
+	recordings := false
+	for i, arg := range args {
+		r, err := filesOf(arg)
+		if err != nil {
+			faults = append(faults, err)
+			continue
+		}
+		if names != nil && strings.TrimSpace(names[i]) != "" {
+			r.name = strings.TrimSpace(names[i])
+		}
+		recordings = recordings || !r.debrief
+		rides = append(rides, r)
+		for _, in := range append(slices.Clone(r.files), f.course) {
+			if f.out != "" && sameFile(f.out, in) {
+				return badUse(fmt.Errorf("%s: is input, expected another file to write to", f.out))
+			}
+		}
+	}
+	if len(faults) > 0 {
+		return badInput(errors.Join(faults...))
+	}
+	if recordings && f.course == "" {
+		return badUse(errors.New("groundline: no course given, expected --course with the plan that was ridden; only debriefs written before need none"))
+	}
+	var plan *course.Plan
+	if f.course != "" {
+		var err error
+		if plan, _, err = readPlan(f.course); err != nil {
+			return err
+		}
+	}
+	var attempts []compare.Attempt
+	for _, r := range rides {
+		d, err := debriefOf(ctx, r, plan, std)
+		if err != nil {
+			return err
+		}
+		attempts = append(attempts, compare.Attempt{Name: r.name, Debrief: d})
+	}
+	opt, err := lineAsked(f.line, attempts)
+	if err != nil {
+		return err
+	}
+	c, err := compare.Of(attempts, opt)
+	if err != nil {
+		return noAnswer(fmt.Errorf("%s: %w", strings.Join(args, " and "), err))
+	}
+	write := func(w io.Writer) error {
+		if f.format == "json" {
+			return written(compare.JSON(w, c))
+		}
+		return written(compare.Text(w, c, compare.TextOptions{Units: f.units.units, Bold: std.bold && f.out == ""}))
+	}
+	if f.out != "" {
+		return writeWhole(f.out, write)
+	}
+	return write(std.out)
+}
+
+// recordingEndings are those of the files in a folder that are taken for recordings.
+func recordingEndings() []string {
+	return []string{".gpx", ".tcx", ".fit", ".csv", ".tsv", ".txt", ".zip"}
+}
+
+// filesOf finds the files of one argument. A name that has a + in it and is a file's is that file.
+func filesOf(arg string) (rideFiles, error) {
+	info, err := os.Stat(arg)
+	switch {
+	case err == nil && info.IsDir():
+		return folderFiles(arg)
+	case err != nil && strings.Contains(arg, "+"):
+		r := rideFiles{name: stem(strings.Split(arg, "+")[0])}
+		for _, name := range strings.Split(arg, "+") {
+			if name == "" {
+				return r, fmt.Errorf("%s: a + without a file on either side, expected files joined by +", arg)
+			}
+			r.files = append(r.files, name)
+		}
+		return r, nil
+	}
+	is, err := beginsAsDebrief(arg)
+	return rideFiles{name: stem(arg), files: []string{arg}, debrief: is}, err
+}
+
+// folderFiles are the recordings of a folder in order of name, without the hidden.
+func folderFiles(dir string) (rideFiles, error) {
+	r := rideFiles{name: filepath.Base(filepath.Clean(dir))}
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return r, fmt.Errorf("%s: the folder can't be read", dir)
+	}
+	for _, e := range entries { // in order of name
+		ending := filepath.Ext(strings.TrimSuffix(strings.ToLower(e.Name()), ".gz"))
+		if slices.Contains(recordingEndings(), ending) && !strings.HasPrefix(e.Name(), ".") && !e.IsDir() {
+			r.files = append(r.files, filepath.Join(dir, e.Name()))
+		}
+	}
+	if len(r.files) == 0 {
+		return r, fmt.Errorf("%s: no recording in this folder, expected %s", dir, strings.Join(recordingEndings(), ", "))
+	}
+	if len(r.files) > maxFiles {
+		return r, fmt.Errorf("%s: %d files in this folder, expected those of one ride", dir, len(r.files))
+	}
+	return r, nil
+}
+
+// stem is a file's name without its folder and ending.
+func stem(path string) string {
+	base := filepath.Base(path)
+	if s := strings.TrimSuffix(base, filepath.Ext(base)); s != "" {
+		return s
+	}
+	return base
+}
+
+// beginsAsDebrief looks at a file's first bytes. A file that is missing or odd is the reader's to refuse.
+func beginsAsDebrief(path string) (bool, error) {
+	info, err := os.Stat(path)
+	if err != nil || !info.Mode().IsRegular() {
+		return false, nil
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return false, nil
+	}
+	defer file.Close()
+	begin := make([]byte, 512)
+	n, err := io.ReadFull(file, begin)
+	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) && !errors.Is(err, io.EOF) {
+		return false, fmt.Errorf("%s: can't be read", path)
+	}
+	return compare.IsDebrief(begin[:n]), nil
+}
+
+// debriefOf reads a ride's debrief, or makes it from its recordings.
+func debriefOf(ctx context.Context, r rideFiles, plan *course.Plan, std streams) (*report.Debrief, error) {
+	if r.debrief {
+		data, err := readWhole(r.files[0], "a debrief", compare.MaxDebriefBytes)
+		if err != nil {
+			return nil, err
+		}
+		d, err := compare.ReadDebrief(r.files[0], data)
+		if err != nil {
+			return nil, badInput(err)
+		}
+		return d, nil
+	}
+	show, clear := progress(std)
+	rec, err := read.Open(ctx, r.files, read.Options{Progress: show})
+	clear()
+	if errors.Is(err, context.Canceled) {
+		return nil, err
+	}
+	if err != nil {
+		return nil, badInput(err)
+	}
+	d, err := report.Build(rec, plan, report.Options{})
+	if err != nil {
+		return nil, noAnswer(fmt.Errorf("%s: %w", strings.Join(r.files, " and "), err))
+	}
+	return d, nil
+}
+
+// lineAsked reads the --line choice: FROM-TO, where either may itself hold a dash; the split that some ride
+// has is taken.
+func lineAsked(line string, attempts []compare.Attempt) (compare.Options, error) {
+	if line == "" {
+		return compare.Options{}, nil
+	}
+	var first compare.Options
+	for i := 1; i < len(line)-1; i++ {
+		if line[i] != '-' {
+			continue
+		}
+		opt := compare.Options{From: line[:i], To: line[i+1:]}
+		if first.From == "" {
+			first = opt
+		}
+		for _, a := range attempts {
+			for _, l := range a.Debrief.Lines {
+				if l.From == opt.From && l.To == opt.To {
+					return opt, nil
+				}
+			}
+		}
+	}
+	if first.From == "" {
+		return first, badUse(fmt.Errorf("--line %q: expected two obstacles with a dash between, as 3-4", line))
+	}
+	return first, nil
+}

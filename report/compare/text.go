@@ -1,0 +1,611 @@
+package compare
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"groundline/report"
+	"groundline/trace"
+)
+
+// The rules of the text. 80 columns. What changed comes first, in words, then each line's figures
+// side by side, the rounds, what to bear in mind and the cautions. A difference that the recordings do not settle
+// is told as not settled, never as none. Words neither praise nor blame. Bold headings are the only
+// ornament, and carry no meaning.
+
+// TextOptions are the reader's choices.
+type TextOptions struct {
+	Units report.Units // report.Metric when empty
+	Bold  bool         // headings in bold, for a terminal that shows it
+}
+
+const width = 80 // columns
+
+const cautions = "Distances are guides; the instructor on the ground and the rules in force decide. " +
+	"No veterinary tool: a stride that stays short or uneven is for the vet."
+
+// Text writes the comparison for people.
+func Text(w io.Writer, c *Comparison, opt TextOptions) error {
+	out := bufio.NewWriter(w)
+	t := text{out: out, bold: opt.Bold, units: opt.Units, c: c}
+	if t.units == "" {
+		t.units = report.Metric
+	}
+	t.top()
+	t.changed()
+	for _, l := range c.Lines {
+		if len(l.Rides) == 2 {
+			t.pair(l)
+		} else {
+			t.series(l)
+		}
+	}
+	t.rounds()
+	t.key()
+	t.para("", 0, cautions)
+	return out.Flush()
+}
+
+type text struct {
+	out   *bufio.Writer
+	bold  bool
+	units report.Units
+	c     *Comparison
+}
+
+// row writes one row; characters of names that could steer a terminal are shown as �. An error stays
+// with the writer, which tells it when it is flushed.
+func (t *text) row(s string, heading bool) {
+	s = strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return unicode.ReplacementChar
+		}
+		return r
+	}, strings.TrimRight(s, " "))
+	if heading && t.bold {
+		s = "\x1b[1m" + s + "\x1b[0m"
+	}
+	fmt.Fprintln(t.out, s)
+}
+
+// para writes words wrapped to the page, the first row after lead and the others indented.
+func (t *text) para(lead string, indent int, words string) {
+	row := lead
+	for _, word := range strings.Fields(words) {
+		blank := strings.TrimSpace(row) == ""
+		if !blank && runes(row)+1+runes(word) > width {
+			t.row(row, false)
+			row, blank = strings.Repeat(" ", indent), true
+		}
+		if !blank && !strings.HasSuffix(row, " ") {
+			row += " "
+		}
+		row += word
+	}
+	t.row(row, false)
+}
+
+func runes(s string) int { return utf8.RuneCountInString(s) }
+
+// pad fills up to so many columns.
+func pad(s string, n int) string { return s + strings.Repeat(" ", max(n-runes(s), 0)) }
+
+func (t *text) top() {
+	title := "Rides compared"
+	if t.c.Course != nil {
+		title = *t.c.Course + ": rides compared"
+	}
+	t.row(title, true)
+	for _, a := range t.c.Attempts {
+		said := a.Name
+		if a.Horse != nil {
+			said += ", " + *a.Horse
+		}
+		if a.Start != nil {
+			said += ", " + spokenTime(*a.Start)
+		}
+		lead := ""
+		if len(t.c.Attempts) > 1 {
+			lead = a.Label + "  "
+		}
+		t.para(lead, 3, said+", "+basisWords(a.Basis)+".")
+	}
+}
+
+func spokenTime(rfc3339 string) string {
+	at, err := time.Parse(time.RFC3339, rfc3339)
+	if err != nil {
+		return rfc3339
+	}
+	return at.UTC().Format("2 January 2006 15:04 UTC")
+}
+
+func basisWords(basis string) string {
+	switch basis {
+	case "position":
+		return "positions alone"
+	case "motion":
+		return "motion alone"
+	}
+	return "positions and motion"
+}
+
+// lineName is a line as people say it.
+func lineName(l Line) string {
+	if l.From == "" {
+		return "To " + l.To
+	}
+	return l.From + " to " + l.To
+}
+
+// changed tells in words what differs, line after line, and where the first improvement lies.
+func (t *text) changed() {
+	t.row("", false)
+	t.row("What changed from the first ride to the last", true)
+	none := []string{}
+	for _, l := range t.c.Lines {
+		var sure, likely []string
+		for _, d := range l.Differences {
+			if follows(l, d.Key) || !worthAWord(d) {
+				continue
+			}
+			switch d.Verdict {
+			case BeyondDoubt:
+				sure = append(sure, t.difference(l, d))
+			case Likely:
+				likely = append(likely, t.difference(l, d))
+			}
+		}
+		said := ""
+		if len(sure) > 0 {
+			said = "beyond doubt " + strings.Join(sure, ", ") + "."
+		}
+		if len(likely) > 0 {
+			if said != "" {
+				said += " "
+			}
+			word := "Likely "
+			if said == "" {
+				word = "likely "
+			}
+			said += word + strings.Join(likely, ", ") + "."
+		}
+		if said == "" {
+			none = append(none, lowerFirst(lineName(l)))
+			continue
+		}
+		t.para(" ", 3, lineName(l)+": "+said)
+	}
+	if len(none) > 0 {
+		t.para(" ", 3, "No difference can be told: "+strings.Join(none, "; ")+".")
+	}
+	if d := t.c.Rounds.Differences; len(d) > 0 {
+		var said []string
+		for _, x := range d {
+			if x.Verdict != NotResolved && worthAWord(x) {
+				said = append(said, x.Key.told(x.Difference, t.units)+sureWords(x.Verdict))
+			}
+		}
+		if len(said) > 0 {
+			t.para(" ", 3, "Whole round: "+strings.Join(said, ", ")+".")
+		}
+	}
+	t.improved()
+}
+
+// worthS is the least time that is worth a word: in a tenth of a second a horse covers half a metre.
+const worthS = 0.1
+
+// worthAWord tells a difference that a rider can use; tables and JSON have the others too.
+func worthAWord(d Difference) bool {
+	return d.Key != Time && d.Key != JumpingTime || math.Abs(d.Difference.Value) >= worthS
+}
+
+// follows tells a figure that another one already says in words: a pace says how long the line took.
+func follows(l Line, k Key) bool {
+	settled := func(k Key) bool {
+		return slices.ContainsFunc(l.Differences, func(d Difference) bool { return d.Key == k && d.Verdict != NotResolved })
+	}
+	switch k {
+	case OffPlanned:
+		return settled(Strides)
+	case Time, SpeedIn, SpeedOut, SpeedMin:
+		return settled(Speed)
+	case StrideTime:
+		return settled(Strides) || settled(StrideLength) || settled(Speed)
+	}
+	return false
+}
+
+func upperFirst(s string) string {
+	first, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[n:]
+}
+
+func lowerFirst(s string) string {
+	if strings.HasPrefix(s, "To ") {
+		return "to " + s[3:]
+	}
+	return s
+}
+
+// difference is one difference in words; strides are told as counts.
+func (t *text) difference(l Line, d Difference) string {
+	if d.Key == Strides {
+		first, last := l.Rides[0].Figure(Strides), l.Rides[len(l.Rides)-1].Figure(Strides)
+		said := fmt.Sprintf("%s strides, before %s", number(last.Value, 0), number(first.Value, 0))
+		if l.PlannedStrides != nil {
+			said += fmt.Sprintf(" (%d planned)", *l.PlannedStrides)
+		}
+		return said
+	}
+	return d.Key.told(d.Difference, t.units)
+}
+
+func sureWords(v Verdict) string {
+	if v == Likely {
+		return " (likely)"
+	}
+	return " (beyond doubt)"
+}
+
+func (t *text) improved() {
+	const what = "Improved means, with nothing the other way: nearer to the planned strides or to the horse's usual stride, a steadier rhythm or pace, " +
+		"a squarer or straighter approach."
+	if t.c.FirstImproved == nil {
+		t.para(" ", 3, "Improvement: on no line can it be told. "+what)
+		return
+	}
+	for _, l := range t.c.Lines {
+		if l.From != t.c.FirstImproved.From || l.To != t.c.FirstImproved.To {
+			continue
+		}
+		t.para(" ", 3, fmt.Sprintf("First along the route to improve: %s, %s (%s). %s", lineName(l), l.Improvement.Verdict,
+			strings.Join(signs(l), ", "), what))
+	}
+}
+
+// signs are what improved in a line.
+func signs(l Line) []string {
+	var said []string
+	for _, k := range l.Improvement.Better {
+		switch k {
+		case OffPlanned:
+			said = append(said, "strides")
+		case OffUsual:
+			said = append(said, "its usual stride")
+		case Rhythm:
+			said = append(said, "rhythm")
+		case PaceChange:
+			said = append(said, "even pace")
+		case Angle:
+			said = append(said, "squarer approach")
+		case Wander:
+			said = append(said, "straighter approach")
+		}
+	}
+	return said
+}
+
+// lineHead is what a line is, for the head of its table.
+func (t *text) lineHead(l Line) string {
+	said := lineName(l)
+	if l.From == "" {
+		return said + ", the way in"
+	}
+	said += ", " + l.Kind
+	if l.DistanceM != nil && l.Kind != "single" && l.Kind != "rollback" {
+		unit, perSI, decimals := ofLength.unit(t.units)
+		said += " " + number(*l.DistanceM*perSI, decimals) + " " + unit
+	}
+	if l.PlannedStrides != nil {
+		said += fmt.Sprintf(", planned %d", *l.PlannedStrides)
+	}
+	return said
+}
+
+// core tells the figures that a line's table always has, where they are told; others have a row where they
+// differ.
+func core(l Line, k Key) bool {
+	switch k {
+	case Strides, StrideLength, SpeedIn, SpeedOut, Time:
+		return true
+	case Track, Radius:
+		return turning(l)
+	case Takeoff, Angle, Wander:
+		return l.From == ""
+	}
+	return false
+}
+
+// turning tells the lines on which the rider chooses the track.
+func turning(l Line) bool { return l.Kind != "related" && l.Kind != "combination" }
+
+// pair writes the figures of two rides side by side, with what the second has more, and then names those that
+// nobody can tell apart.
+func (t *text) pair(l Line) {
+	a, b := l.Rides[0], l.Rides[1]
+	rows := [][]string{{t.lineHead(l), a.Label, b.Label, b.Label + " - " + a.Label, ""}}
+	var open []string
+	some := false
+	for _, k := range Keys() {
+		x, y := a.Figure(k), b.Figure(k)
+		at := slices.IndexFunc(l.Differences, func(d Difference) bool { return d.Key == k })
+		settled := at >= 0 && l.Differences[at].Verdict != NotResolved
+		some = some || settled
+		switch {
+		case x == nil && y == nil, k == OffPlanned && settled:
+			continue
+		case !settled && !core(l, k):
+			if at >= 0 && k != OffPlanned && k != PaceChange {
+				open = append(open, k.say().name)
+			}
+			continue
+		}
+		row := []string{" " + k.head(t.units), t.cell(a, k), t.cell(b, k), "", ""}
+		if at >= 0 {
+			d := l.Differences[at]
+			row[3], row[4] = k.measured(d.Difference, t.units, true), mark(d.Verdict)
+		}
+		rows = append(rows, row)
+	}
+	if l.From == "" && !some {
+		return // named among those without a difference
+	}
+	t.row("", false)
+	t.table(rows)
+	if len(open) > 0 {
+		t.para(" ", 3, "~ "+strings.Join(open, ", ")+".")
+	}
+}
+
+// mark is a verdict as the tables have it.
+func mark(v Verdict) string {
+	switch v {
+	case BeyondDoubt:
+		return "sure"
+	case Likely:
+		return "likely"
+	}
+	return "~"
+}
+
+// cell is a ride's figure in a table.
+func (t *text) cell(r Ride, k Key) string {
+	e := r.Figure(k)
+	if e == nil {
+		return "-"
+	}
+	said := k.measured(*e, t.units, false)
+	if k == Strides && r.StridesBy == "estimated" {
+		said = "~" + said
+	}
+	return said
+}
+
+// table writes rows under a head row. Where the head's first cell is wider than its column it may reach over
+// its own row only.
+func (t *text) table(rows [][]string) {
+	widths := make([]int, len(rows[0]))
+	for _, r := range rows[1:] {
+		for i, c := range r {
+			widths[i] = max(widths[i], runes(c))
+		}
+	}
+	for i := 1; i < len(rows[0]); i++ {
+		widths[i] = max(widths[i], runes(rows[0][i]))
+	}
+	head := rows[0]
+	if runes(head[0]) > widths[0] {
+		t.row(clip(head[0], width), true)
+		head = slices.Concat([]string{""}, head[1:])
+	}
+	for n, r := range slices.Concat([][]string{head}, rows[1:]) {
+		line := ""
+		for i, c := range r {
+			line += pad(c, widths[i]) + "  "
+		}
+		t.row(clip(strings.TrimRight(line, " "), width), n == 0)
+	}
+}
+
+// clip cuts what would run over the page, with a sign that it was cut.
+func clip(s string, n int) string {
+	if runes(s) <= n {
+		return s
+	}
+	return string([]rune(s)[:n-1]) + "…"
+}
+
+// series writes the rides of a line one below the other, then the trend. What else there is, is in the words and
+// in the JSON.
+func (t *text) series(l Line) {
+	names := []string{""}
+	for i, r := range l.Rides {
+		name := " " + r.Label
+		if r.Round != nil {
+			name += fmt.Sprintf(", round %d", *r.Round)
+		}
+		if m := marks(l, i); m != "" {
+			name += "  " + m
+		}
+		names = append(names, name)
+	}
+	column := func(head string, cell func(Ride) string) []string {
+		out := []string{head}
+		for _, r := range l.Rides {
+			out = append(out, cell(r))
+		}
+		return out
+	}
+	one := func(head string, k Key) []string {
+		if unit, _, _ := k.say().kind.unit(t.units); unit != "" {
+			head += " " + unit
+		}
+		return column(head, func(r Ride) string { return t.cell(r, k) })
+	}
+	blocks := [][][]string{{one("strides", Strides), one("each,", StrideLength), column("in, out m/min", t.inOut), one("time,", Time), one("rhythm", Rhythm)}}
+	switch {
+	case l.From == "":
+		blocks = [][][]string{{one("take-off,", Takeoff), one("angle", Angle), one("wander,", Wander)}}
+	case turning(l):
+		blocks = append(blocks, [][]string{one("track,", Track), one("radius,", Radius), one("slowest", SpeedMin), one("angle", Angle)})
+	}
+	if l.From == "" && !slices.ContainsFunc(l.Trends, func(x Trend) bool { return x.Verdict != NotResolved }) &&
+		!slices.ContainsFunc(l.Differences, func(x Difference) bool { return x.Verdict != NotResolved }) {
+		return // named among those without a difference
+	}
+	t.row("", false)
+	t.row(clip(t.lineHead(l), width), true)
+	for _, block := range blocks {
+		columns := [][]string{names}
+		for _, c := range block {
+			if slices.ContainsFunc(c[1:], func(s string) bool { return s != "-" }) {
+				columns = append(columns, c)
+			}
+		}
+		if len(columns) == 1 {
+			continue
+		}
+		for i := range names {
+			row := ""
+			for _, c := range columns {
+				row += pad(c[i], columnWidth(c)) + "  "
+			}
+			t.row(clip(strings.TrimRight(row, " "), width), i == 0)
+		}
+	}
+	t.para(" ", 3, t.trendWords(l))
+}
+
+// inOut is the pace in and out with the larger doubt of the two.
+func (t *text) inOut(r Ride) string {
+	in, out := r.Figure(SpeedIn), r.Figure(SpeedOut)
+	if in == nil || out == nil {
+		return "-"
+	}
+	_, perSI, most := ofPace.unit(t.units)
+	half := max(in.High-in.Value, in.Value-in.Low, out.High-out.Value, out.Value-out.Low) * perSI
+	decimals := decimalsFor(half, most)
+	said := number(in.Value*perSI, decimals) + ", " + number(out.Value*perSI, decimals)
+	if half > 0 {
+		said += " ±" + doubt(half, decimals)
+	}
+	return said
+}
+
+func columnWidth(c []string) int {
+	w := 0
+	for _, s := range c {
+		w = max(w, runes(s))
+	}
+	return w
+}
+
+// marks are N for the ride nearest to the planned strides and S for the steadiest, with a question mark where
+// it might be another.
+func marks(l Line, ride int) string {
+	said := ""
+	for _, x := range []struct {
+		mark   *Mark
+		letter string
+	}{{l.Best, "N"}, {l.Steadiest, "S"}} {
+		if x.mark != nil && x.mark.Ride == ride {
+			said += x.letter
+			if !x.mark.Apart {
+				said += "?"
+			}
+		}
+	}
+	return said
+}
+
+// trendWords tells the trends over the rides.
+func (t *text) trendWords(l Line) string {
+	var said, open []string
+	for _, x := range l.Trends {
+		switch {
+		case x.Verdict != NotResolved:
+			said = append(said, x.Key.told(x.PerRide, t.units)+sureWords(x.Verdict))
+		case x.Key == StrideLength, x.Key == Speed, x.Key == Rhythm:
+			open = append(open, fmt.Sprintf("%s %s", x.Key.head(t.units), x.Key.measured(x.PerRide, t.units, true)))
+		}
+	}
+	words := "From ride to ride: "
+	if len(said) > 0 {
+		words += strings.Join(said, ", ") + "; "
+	} else {
+		words += "no trend can be told"
+		if len(open) > 0 {
+			words += " (" + strings.Join(open, "; ") + " a ride)"
+		}
+		return words + "."
+	}
+	return words + "no other trend can be told."
+}
+
+// rounds writes the whole rounds of all rides.
+func (t *text) rounds() {
+	if len(t.c.Rounds.Rounds) == 0 {
+		return
+	}
+	t.row("", false)
+	rows := [][]string{{"Rounds", "time, s", "jumping time, s", "refusals, run-outs", "missed"}}
+	for _, r := range t.c.Rounds.Rounds {
+		name := " " + r.Label
+		if len(t.c.Attempts) == 1 {
+			name = fmt.Sprintf(" round %d", r.Round)
+		} else if r.Round > 1 {
+			name += fmt.Sprintf(" round %d", r.Round)
+		}
+		if !r.Complete {
+			name += ", not complete"
+		}
+		cell := func(k Key, e *trace.Estimate) string {
+			if e == nil {
+				return "-"
+			}
+			return k.measured(*e, t.units, false)
+		}
+		missed := strings.Join(r.Missed, ", ")
+		timed := cell(Time, r.TimeS)
+		if r.TimeFaults != nil && *r.TimeFaults > 0 {
+			timed += fmt.Sprintf(" (%s)", counted(*r.TimeFaults, "fault"))
+		}
+		rows = append(rows, []string{name, timed, cell(JumpingTime, r.JumpingS), fmt.Sprint(r.Disobediences), missed})
+	}
+	t.table(rows)
+	for _, d := range t.c.Rounds.Differences {
+		if d.Verdict == NotResolved {
+			t.para(" ", 3, fmt.Sprintf("Difference of %s, last less first: %s s, not resolved.", d.Key.say().name, d.Key.measured(d.Difference, t.units, true)))
+		}
+	}
+}
+
+// key tells what the signs and words mean, and what to bear in mind.
+func (t *text) key() {
+	t.row("", false)
+	t.row("How sure", true)
+	by := int(math.Round(100 * (1 - t.c.Alpha)))
+	words := fmt.Sprintf("± holds nine times in ten. Beyond doubt, in the tables sure: so even though %s were looked at together (Holm 1979; %d times in 100 not one such word "+
+		"here is wrong). Likely: of those called so one in ten may be wrong (Benjamini and Hochberg 1995). ~ no difference can be told, which is not "+
+		"to say that there is none.", counted(t.c.Tests, "difference"), by)
+	if slices.ContainsFunc(t.c.Lines, func(l Line) bool { return len(l.Rides) > 2 }) {
+		words = strings.Replace(words, "differences were", "differences and trends were", 1)
+		words += " N: nearest to the planned strides, then to the horse's usual stride. S: steadiest, stride time varied least. ?: another ride may be it."
+	}
+	words += " Errors of two rides count as independent; what both share (tape, plan, the hooves' reach) cancels, so the ± of a difference is rather too wide. " +
+		"A horse also changes by itself from ride to ride: two rides are no trend."
+	t.para(" ", 1, words)
+	for _, n := range t.c.Notes {
+		t.para(" ", 1, upperFirst(n.What)+": "+n.Why+".")
+	}
+	t.row("", false)
+}
