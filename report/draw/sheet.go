@@ -130,7 +130,6 @@ func newSheet(p *course.Plan, walk course.Walk, opt Options, widthPt, highPt flo
 	s.denom = scaleFor(min((s.map1.X-s.map0.X-2*edge)/w, (s.map1.Y-s.map0.Y-2*edge)/h))
 	s.d.PtPerM = ptPerMOfOne / s.denom
 	s.d.Origin = XY{(s.map0.X+s.map1.X)/2 - (s.low.X+s.high.X)/2*s.d.PtPerM, (s.map0.Y+s.map1.Y)/2 + (s.low.Y+s.high.Y)/2*s.d.PtPerM}
-	s.contours = s.findContours()
 	s.room = newRoom(widthPt, highPt, s.map0, s.map1)
 	return s
 }
@@ -199,6 +198,7 @@ func pathPoints(path course.Path, offM float64) []course.Point {
 
 // draw lays all down, and tells which lines' labels found no room.
 func (s *sheet) draw() (unlaid []string) {
+	s.contours = s.findContours()
 	s.drawGround()
 	s.drawArena()
 	s.takeMarks()
