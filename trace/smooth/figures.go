@@ -60,8 +60,7 @@ func (t *Track) state(nd *node) State {
 
 // States are the smoothed states from fromS to toS: both ends and, between them, every fix and
 // enough instants that no two are more than a quarter of a second apart (1 s for receivers slower
-// than 1 Hz). nil where a
-// gap lies between or the ride does not reach.
+// than 1 Hz). nil where a gap lies between or the ride does not reach.
 func (t *Track) States(fromS, toS float64) []State {
 	chain := t.chain(fromS, toS)
 	if chain == nil {

@@ -5,7 +5,7 @@ import (
 	"math/cmplx"
 )
 
-// Noise is what the smoother takes the ride and the receiver to be like. All of it is
+// Noise is what the smoother takes the ride and the receiver to be like. All but the wander is
 // estimated from the ride (see [Smooth]).
 type Noise struct {
 	// WhiteM is the standard deviation, per axis, of the error that changes from fix to fix, m.
@@ -26,8 +26,9 @@ const (
 	// Gauss-Markov error is what Sensors 2020, 20:6050, finds better than white noise). Only
 	// WanderM²/wanderS, the speed of the wander, matters over a line.
 	wanderS = 60.0
-	// thrustS and swerveS would be the horse's; one constant serves both: how long
-	// an acceleration lasts. A canter turn of 90 degrees takes 2 to 3 s, a change of pace as long.
+	// accelS is how long an acceleration lasts, along the way and across it: a canter turn of 90 degrees takes
+	// 2 to 3 s, a change of pace as long. Of 0.5, 1, 2, 4 and 8 s the fixes of 10-Hz receivers on horses' rounds are
+	// likeliest with 2, of 1-Hz ones with 4.
 	accelS = 2.0
 	// refSpeedMS is the pace of a round (5.5 m/s in elite rounds, 4.2 warming up) at which the
 	// acceleration's size is stated.

@@ -11,7 +11,8 @@
 // linearised again and again about its own result (B. M. Bell, The iterated Kalman smoother
 // as a Gauss-Newton method, SIAM J. Optim. 4, 1994, 626-636) so that the model turns with the
 // horse; fixes that lie off lose their weight; and the noise levels are those that make
-// the ride's own fixes most likely. A gap splits the track and is never bridged.
+// the ride's own fixes most likely, but for the wander, which a ride can't tell from the horse's
+// own way and which is taken at its published size. A gap splits the track and is never bridged.
 package smooth
 
 import (
@@ -57,7 +58,7 @@ var ErrNoTrack = errors.New("no track")
 type Track struct {
 	Frame  geo.Frame
 	Pieces []Piece // in time order, apart by gaps; at least one
-	// Noise is what the ride was found to be like.
+	// Noise is what the ride was found, or taken, to be like.
 	Noise Noise
 	// Outliers are the indices of fixes that the rest of the ride contradicts; they had next
 	// to no influence.
