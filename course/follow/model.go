@@ -486,6 +486,9 @@ func (m *model) decode(cands []candidate) []decoded {
 		return nil
 	}
 	const lookback = 14 // candidates passed over between two that count
+	// What lies far from an obstacle was never over it, whatever the rest says: leaving it out keeps a long lesson
+	// with many obstacles quick.
+	const hopeless = -14
 	emit := make([][]float64, n)
 	for i, c := range cands {
 		emit[i] = make([]float64, s)
@@ -501,6 +504,9 @@ func (m *model) decode(cands []candidate) []decoded {
 				emit[i][k] = m.logAt(c, k)
 			default:
 				emit[i][k] = c.logOdds + m.logAt(c, k)
+			}
+			if c.placed && emit[i][k] < hopeless {
+				emit[i][k] = math.Inf(-1)
 			}
 		}
 	}
@@ -549,6 +555,9 @@ func (m *model) decode(cands []candidate) []decoded {
 	}
 	for i := n - 1; i >= 0; i-- {
 		for a := range s {
+			if math.IsInf(fwd[i][a], -1) {
+				continue
+			}
 			sum := 0.0 // the last one
 			for j := i + 1; j < n && j <= i+lookback; j++ {
 				for b := range s {
