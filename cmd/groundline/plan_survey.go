@@ -58,9 +58,10 @@ squares, and a distance or mark that fits no other is told and left out. --tape 
   obstacles:                           # optional: what stands there
     - {id: "2", kind: oxer, height: 0.90, spread: 1.00, width: 3.5}
 
-The way an obstacle is jumped: square to its face where both ends were marked; else
-between the ways from the obstacle before and to the next where these differ by up to
-60°, beyond that along the nearer of the two.
+The way an obstacle is jumped: square to its face where both ends were marked, to the
+side that turns least or as left and right say; else between the ways from the obstacle
+before and to the next where these differ by up to 60°, beyond that along the nearer of
+the two. Mark both ends: from middles one facing in fifteen comes out the wrong way.
 
 The report says what became what, what fits, what is uncertain and what to check on the
 ground. The plan that -o writes is a draft to correct.
