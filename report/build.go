@@ -18,6 +18,9 @@ import (
 // Options are what the reader of a debrief may say beforehand.
 type Options struct {
 	HorseName string // "" if not said
+	// Ways are the plan's ways, for those who build many rides over one plan; nil: worked out, which takes longer than
+	// many a ride.
+	Ways *follow.Ways
 }
 
 // ElsewhereError tells that the recording is from another place than the plan's anchor.
@@ -43,6 +46,7 @@ type ride struct {
 	track   *smooth.Track  // nil without positions
 	path    *place.Path    // laid onto the plan where there is one; nil without positions
 	raw     *place.Path    // as recorded, before it was laid
+	poses   []follow.Pose  // that brought the path into the plan's axes, where an anchor did not
 	res     *follow.Result // nil without a plan
 	gaits   []detect.Span
 	surface *course.Surface // nil without a slope
@@ -131,14 +135,17 @@ func (r *ride) smooth() error {
 	r.path = place.FromTrack(tr, anchor)
 	r.raw = r.path
 	if r.ev == nil {
-		r.gaits = gaitsFromSpeed(r.path)
+		r.gaits = detect.FromTrack(tr).Gaits
 	}
 	return nil
 }
 
 // follow reads from the ride which obstacle was jumped when.
 func (r *ride) follow() error {
-	in := follow.Input{Plan: r.plan, Path: r.path, Gaits: r.gaits, Found: r.found, Ways: follow.WaysOf(r.plan)}
+	in := follow.Input{Plan: r.plan, Path: r.path, Gaits: r.gaits, Found: r.found, Ways: r.opt.Ways}
+	if in.Ways == nil || r.found {
+		in.Ways = follow.WaysOf(r.plan)
+	}
 	if r.ev != nil {
 		in.HasMotion, in.Jumps = true, r.ev.Jumps
 		if r.ev.YawTimeS != nil {
@@ -153,6 +160,7 @@ func (r *ride) follow() error {
 		if len(first.Efforts) < unanchoredLeast {
 			return &NoAnchorError{}
 		}
+		r.poses = append(r.poses, pose)
 		in.Path, in.Loose = pose.Apply(in.Path), true
 		r.note("caution", "the plan was laid by the ride itself", "it has no anchor (latitude, longitude and bearing of the arena's corner), so where it lies and which way it points were found from what was jumped")
 	}
@@ -165,6 +173,20 @@ func (r *ride) follow() error {
 	res, err := follow.Ride(in)
 	if err != nil {
 		return err
+	}
+	if p := res.Placement; p != nil && in.HasMotion && p.LagS.Value > lagHeedS && p.LagS.Low > 0 {
+		// The receiver's own filter told the places late and cut the corners: both are undone, and the ride is
+		// read once more.
+		r.track = r.track.Unlag(p.LagS.Value)
+		r.raw = place.FromTrack(r.track, r.plan.Anchor)
+		in.Path = r.raw
+		for _, pose := range r.poses {
+			in.Path = pose.Apply(in.Path)
+		}
+		if again, err := follow.Ride(in); err == nil {
+			r.note("info", fmt.Sprintf("the positions lag by %.1f s", p.LagS.Value), "the jumps that the motion sensor felt happen that long before the track passes the obstacles; the track was freed of it")
+			res = again
+		}
 	}
 	r.res = res
 	if res.Path != nil {
@@ -183,6 +205,10 @@ func (r *ride) follow() error {
 	}
 	return nil
 }
+
+// lagHeedS is the least lag that is undone: less than that is within what a horse's own way over an obstacle and
+// a creeping receiver make.
+const lagHeedS = 0.2
 
 // unanchoredLeast is how many obstacles must fall into place before a plan without an anchor is believed
 // to lie under a ride: three could by chance.
@@ -218,7 +244,9 @@ func (r *ride) findPlan() {
 	plan.SetLines(nil)
 	corner, _ := r.track.Frame.FromENU(-dx, -dy, 0)
 	plan.Anchor = &course.Anchor{At: corner}
-	r.path = follow.Pose{X: dx, Y: dy}.Apply(r.path)
+	pose := follow.Pose{X: dx, Y: dy}
+	r.poses = append(r.poses, pose)
+	r.path = pose.Apply(r.path)
 	r.plan, r.found = plan, true
 	r.note("info", "no plan was given: the obstacles were found from the jumps",
 		"they are numbered in the order first jumped; where they stand and how far apart is the track's word, to a metre or two, and what they are built of is not known")

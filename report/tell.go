@@ -683,29 +683,3 @@ func (r *ride) turnedByGyro(from, to float64) (deg, sd float64, ok bool) {
 	// A gyroscope's zero drifts: some 0.005 rad/s unless it was taken at a halt.
 	return (at(to) - at(from)) * 180 / math.Pi, 5 + 0.3*(to-from), true
 }
-
-// gaitsFromSpeed will do until the track's own gaits are there.
-func gaitsFromSpeed(p *place.Path) []detect.Span {
-	var out []detect.Span
-	for _, q := range p.Pieces {
-		for i := range q.X {
-			v := math.Hypot(q.VX[i], q.VY[i])
-			g := detect.Halt
-			switch {
-			case v > 4.0:
-				g = detect.Canter
-			case v > 2.3:
-				g = detect.Trot
-			case v > 0.6:
-				g = detect.Walk
-			}
-			t := q.FromS + float64(i)*place.StepS
-			if n := len(out); n > 0 && out[n-1].Gait == g {
-				out[n-1].ToS = t + place.StepS
-			} else {
-				out = append(out, detect.Span{Gait: g, FromS: t, ToS: t + place.StepS})
-			}
-		}
-	}
-	return out
-}
