@@ -20,11 +20,16 @@ type Ridden struct {
 	LandingM, TakeoffM []trace.Estimate
 }
 
+// whole is the number of strides.
+func (l RiddenLine) whole() int { return int(math.Round(l.Strides.Value)) }
+
 // RiddenLine is one ride of one line.
 type RiddenLine struct {
-	Line    string // names the ground: the same for each ride of the same line
-	Kind    LineKind
-	Strides int // counted, at least 1
+	Line string // names the ground: the same for each ride of the same line
+	Kind LineKind
+	// Strides are at least 1 and without an interval where they were counted; they need not be whole where they were
+	// estimated.
+	Strides trace.Estimate
 	// StrideM is the mean ground covered by a stride, hind contact to hind contact.
 	StrideM trace.Estimate
 	// SpeedMS is the mean pace and StrideS the mean time of a stride; nil where not told.
@@ -83,11 +88,17 @@ func HorseFromRides(r Ridden, size *Profile) (Horse, error) {
 		first RiddenLine
 		s     pool
 	}
+	var landing, takeoff trace.Estimate
+	edges, edgesSD, atHooves := 0.0, math.Inf(1), len(r.LandingM) > 0 && len(r.TakeoffM) > 0
+	if atHooves {
+		landing, takeoff = asOnTheGround(hoofs(r.LandingM), hoofs(r.TakeoffM), r.Lines)
+		edges, edgesSD = landing.Value+takeoff.Value, math.Hypot(landing.SD(), takeoff.SD())
+	}
 	var groups []group
 	var pace, turn, time pool
 	var lines []RiddenLine
 	for _, l := range r.Lines {
-		if l.Strides < 1 || !(l.StrideM.Value > 0) {
+		if l.whole() < 1 || !(l.StrideM.Value > 0) {
 			continue
 		}
 		if l.Kind == Rollback && l.SpeedMS != nil {
@@ -104,13 +115,13 @@ func HorseFromRides(r Ridden, size *Profile) (Horse, error) {
 			time.add(*l.StrideS)
 		}
 		k := 0
-		for k < len(groups) && !(groups[k].first.Line == l.Line && groups[k].first.Strides == l.Strides) {
+		for k < len(groups) && !(groups[k].first.Line == l.Line && groups[k].first.whole() == l.whole()) {
 			k++
 		}
 		if k == len(groups) {
 			groups = append(groups, group{first: l})
 		}
-		groups[k].s.add(l.StrideM)
+		groups[k].s.add(byGround(l, edges, edgesSD))
 	}
 	if len(lines) == 0 {
 		return Horse{}, ErrNoLine
@@ -124,7 +135,7 @@ func HorseFromRides(r Ridden, size *Profile) (Horse, error) {
 	for _, g := range groups {
 		// Rides of the same line on the same number share what the whole number leaves open.
 		e := g.s.estimate(lineSDRel * g.s.value())
-		sd := math.Hypot(e.SD()/e.Value, wholeSDStrides/float64(g.first.Strides))
+		sd := math.Hypot(e.SD()/e.Value, wholeSDStrides/float64(g.first.whole()))
 		fit.add([]float64{1, orZero(g.first.Homeward), orZero(g.first.Grade)}, math.Log(e.Value), sd)
 	}
 	coef, sds := fit.solve()
@@ -133,8 +144,7 @@ func HorseFromRides(r Ridden, size *Profile) (Horse, error) {
 		Name: r.Name, StrideM: trace.FromSD(usual, sds[0]*usual), LineSDRel: lineSDRel,
 		Source: fmt.Sprintf("measured on %s, %s and %s", plural(len(lines), "line"), plural(len(r.LandingM), "jump"), plural(r.Rides, "recording")),
 	}
-	if len(r.LandingM) > 0 && len(r.TakeoffM) > 0 {
-		landing, takeoff := asOnTheGround(hoofs(r.LandingM), hoofs(r.TakeoffM), lines)
+	if atHooves {
 		name, source := h.Name, h.Source
 		h = HorseFromHooves(name, h.StrideM, landing, takeoff)
 		h.Source = source
@@ -154,6 +164,23 @@ func HorseFromRides(r Ridden, size *Profile) (Horse, error) {
 	per := stridePerMS(lines, h.SpeedMS, h.StrideS)
 	h.StridePerMS = &per
 	return h, nil
+}
+
+// byGround is the stride of a line. Where the ground of a straight line is known, it is what the edges leave of it for so many
+// strides, which is better known than any recording's pace; the recording's own stride is in the edges already
+// (see asOnTheGround), and counts besides only where the number of strides is in doubt.
+func byGround(l RiddenLine, edges, edgesSD float64) trace.Estimate {
+	if l.GroundM == nil || l.Kind != Related || math.IsInf(edgesSD, 1) || *l.GroundM <= edges {
+		return l.StrideM
+	}
+	n := l.Strides.Value + getawayStrides
+	v := (*l.GroundM - edges) / n
+	sd := math.Hypot(math.Hypot(edgesSD, tapeDoubtM), v*math.Hypot(l.Strides.SD(), getawaySD)) / n
+	if l.Strides.SD() == 0 {
+		return trace.FromSD(v, sd)
+	}
+	a, b := 1/(sd*sd), 1/max(1e-6, l.StrideM.SD()*l.StrideM.SD())
+	return trace.FromSD((a*v+b*l.StrideM.Value)/(a+b), 1/math.Sqrt(a+b))
 }
 
 // stridePerMS is by how much the stride grows with the pace, in metres for each m/s, from line to line.
@@ -215,11 +242,11 @@ func asOnTheGround(landing, takeoff trace.Estimate, lines []RiddenLine) (trace.E
 	const sharedSDM = 0.2
 	var sum, weight float64
 	for _, l := range lines {
-		if l.GroundM == nil || l.Kind != Related {
+		if l.GroundM == nil || l.Kind != Related || l.whole() < 1 {
 			continue
 		}
-		n := float64(l.Strides) + getawayStrides
-		sd := math.Hypot(n*l.StrideM.SD(), math.Hypot(tapeDoubtM, getawaySD*l.StrideM.Value))
+		n := l.Strides.Value + getawayStrides
+		sd := math.Hypot(math.Hypot(n*l.StrideM.SD(), l.Strides.SD()*l.StrideM.Value), math.Hypot(tapeDoubtM, getawaySD*l.StrideM.Value))
 		sum += (*l.GroundM - n*l.StrideM.Value) / (sd * sd)
 		weight += 1 / (sd * sd)
 	}

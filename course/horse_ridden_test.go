@@ -22,7 +22,7 @@ func est(v, sd float64) *trace.Estimate {
 // One line without slope or home, by hand: five strides tell the horse's own to 1/(5√12) = 5.77 %, lines differ by 5 %,
 // together 7.64 %; beforehand 3.4 m to 15 %. In logarithms the weights are 171.4 and 44.4.
 func TestHorseFromOneLine(t *testing.T) {
-	r := Ridden{Name: "Bramble", Rides: 1, Lines: []RiddenLine{{Line: "a", Kind: Related, Strides: 5, StrideM: trace.Exactly(3.7)}}}
+	r := Ridden{Name: "Bramble", Rides: 1, Lines: []RiddenLine{{Line: "a", Kind: Related, Strides: trace.Exactly(5), StrideM: trace.Exactly(3.7)}}}
 	h, err := HorseFromRides(r, nil)
 	require.NoError(t, err)
 	want := math.Exp((171.4*math.Log(3.7) + 44.4*math.Log(3.4)) / (171.4 + 44.4))
@@ -56,8 +56,8 @@ func TestHorseFromOneLine(t *testing.T) {
 }
 
 func TestNoHorseWithoutALine(t *testing.T) {
-	for _, lines := range [][]RiddenLine{nil, {{Kind: Single, Strides: 9, StrideM: trace.Exactly(3)}},
-		{{Kind: Related, Strides: 0, StrideM: trace.Exactly(3)}}, {{Kind: Related, Strides: 4}}, {{Kind: Rollback, Strides: 9, StrideM: trace.Exactly(3), SpeedMS: est(5, 0.1)}}} {
+	for _, lines := range [][]RiddenLine{nil, {{Kind: Single, Strides: trace.Exactly(9), StrideM: trace.Exactly(3)}},
+		{{Kind: Related, Strides: trace.Exactly(0), StrideM: trace.Exactly(3)}}, {{Kind: Related, Strides: trace.Exactly(4)}}, {{Kind: Rollback, Strides: trace.Exactly(9), StrideM: trace.Exactly(3), SpeedMS: est(5, 0.1)}}} {
 		_, err := HorseFromRides(Ridden{Lines: lines}, nil)
 		require.ErrorIs(t, err, ErrNoLine)
 	}
@@ -68,7 +68,7 @@ func TestNoHorseWithoutALine(t *testing.T) {
 func TestEdgesAsOnTheGround(t *testing.T) {
 	// By hand: landing 1.9 + five strides of 3.4 + 0.37 strides + take-off 1.7.
 	ground := 1.9 + 5.37*3.4 + 1.7
-	line := RiddenLine{Line: "a", Kind: Related, Strides: 5, StrideM: trace.FromSD(3.4, 0.02), GroundM: &ground}
+	line := RiddenLine{Line: "a", Kind: Related, Strides: trace.Exactly(5), StrideM: trace.FromSD(3.4, 0.02), GroundM: &ground}
 	landing, takeoff := asOnTheGround(trace.FromSD(1.6, 0.25), trace.FromSD(1.4, 0.25), []RiddenLine{line, line})
 	require.InDelta(t, 3.6, landing.Value+takeoff.Value, 0.25)
 	require.InDelta(t, 0.2, landing.Value-takeoff.Value, 1e-9, "moved alike")
@@ -78,6 +78,23 @@ func TestEdgesAsOnTheGround(t *testing.T) {
 	line.StrideM = trace.FromSD(3.4, 1) // hardly measured: hardly moved
 	landing, takeoff = asOnTheGround(trace.FromSD(1.6, 0.25), trace.FromSD(1.4, 0.25), []RiddenLine{line})
 	require.InDelta(t, 3.0, landing.Value+takeoff.Value, 0.02)
+}
+
+// With ground and edges known a counted line tells its stride whatever the recording's pace says; by hand (21.95 - 3.6)/5.37 =
+// 3.417 m. A number in doubt leaves both a say.
+func TestStrideByTheGround(t *testing.T) {
+	ground := 21.95
+	l := RiddenLine{Line: "a", Kind: Related, Strides: trace.Exactly(5), StrideM: trace.FromSD(3.7, 0.1), GroundM: &ground}
+	require.InDelta(t, 3.417, byGround(l, 3.6, 0.2).Value, 1e-3)
+	require.InDelta(t, math.Hypot(math.Hypot(0.2, tapeDoubtM), 3.417*0.08)/5.37, byGround(l, 3.6, 0.2).SD(), 1e-3)
+	l.Strides = trace.FromSD(5, 0.5)
+	between := byGround(l, 3.6, 0.2)
+	require.Greater(t, between.Value, 3.45)
+	require.Less(t, between.Value, 3.7)
+	require.Less(t, between.SD(), 0.1)
+	require.Equal(t, l.StrideM, byGround(l, 0, math.Inf(1)), "edges not known")
+	l.Kind = Bending
+	require.Equal(t, l.StrideM, byGround(l, 3.6, 0.2), "the way ridden is not known")
 }
 
 // Horses drawn as the method takes them to be, ridden over random lines on the whole number nearest to their stride of the
@@ -103,7 +120,7 @@ func TestHorseFromRidesHoldsWhatItSays(t *testing.T) {
 		r := Ridden{Rides: 1}
 		for i := range 4 {
 			_, homeward, slope, n, stride := ride()
-			r.Lines = append(r.Lines, RiddenLine{Line: string(rune('a' + i)), Kind: Related, Strides: n,
+			r.Lines = append(r.Lines, RiddenLine{Line: string(rune('a' + i)), Kind: Related, Strides: trace.Exactly(float64(n)),
 				StrideM: trace.FromSD(stride+0.05*normal(), 0.05), Homeward: &homeward, Grade: &slope})
 			r.LandingM = append(r.LandingM, trace.FromSD(landing+0.2*normal(), 0.1))
 			r.TakeoffM = append(r.TakeoffM, trace.FromSD(takeoff+0.2*normal(), 0.1))
@@ -160,7 +177,7 @@ func TestStridePerPace(t *testing.T) {
 	var lines []RiddenLine
 	for i := range 8 {
 		v := 5 + 0.2*float64(i)
-		lines = append(lines, RiddenLine{Strides: 5, Kind: Related, SpeedMS: est(v, 0.01), StrideM: trace.FromSD(0.6*v, 0.01)})
+		lines = append(lines, RiddenLine{Strides: trace.Exactly(5), Kind: Related, SpeedMS: est(v, 0.01), StrideM: trace.FromSD(0.6*v, 0.01)})
 	}
 	per := stridePerMS(lines, est(5.7, 0.1), est(0.6, 0.01))
 	require.InDelta(t, 0.6, per.Value, 0.03)

@@ -294,15 +294,14 @@ func RiddenIn(debriefs []*Debrief) course.Ridden {
 			if l.Strides == nil || l.StrideLengthM == nil || !(l.StrideLengthM.Value > 0) || wentRound(l) {
 				continue
 			}
-			n := int(math.Round(l.Strides.Value))
-			if n < 1 {
+			if math.Round(l.Strides.Value) < 1 {
 				continue
 			}
 			var groundM *float64
 			if l.Kind == string(course.Related) {
 				groundM = l.DistanceM
 			}
-			out.Lines = append(out.Lines, course.RiddenLine{GroundM: groundM, Line: ground + "/" + l.From + "/" + l.To, Kind: course.LineKind(l.Kind), Strides: n,
+			out.Lines = append(out.Lines, course.RiddenLine{GroundM: groundM, Line: ground + "/" + l.From + "/" + l.To, Kind: course.LineKind(l.Kind), Strides: *l.Strides,
 				StrideM: *l.StrideLengthM, SpeedMS: l.SpeedMS, StrideS: l.StrideS, Grade: l.Grade, Homeward: l.Homeward})
 		}
 	}

@@ -181,7 +181,7 @@ func TestWalkPredictsTheRounds(t *testing.T) {
 	}
 	t.Logf("bending lines ridden on one of the walk's tracks: %d of %d", tracks, bending)
 	require.GreaterOrEqual(t, of(course.Related, "motion", with).part(), 0.9)
-	require.GreaterOrEqual(t, of(course.Related, "all", with).part(), 0.85)
+	require.GreaterOrEqual(t, of(course.Related, "all", with).part(), 0.88)
 	require.GreaterOrEqual(t, of(course.Related, "all", without).part(), 0.68)
 	require.GreaterOrEqual(t, of(course.Bending, "all", with).part(), 0.75)
 	require.GreaterOrEqual(t, of(course.Combination, "all", with).part(), 0.9)

@@ -128,7 +128,11 @@ func (t *walkPage) lines() {
 				}
 			}
 		}
-		below(sentence(append([]string{string(l.Kind)}, t.ground(l)...)))
+		kind := string(l.Kind)
+		if t.counts(l) && l.Whole == 0 {
+			kind += ", a bounce"
+		}
+		below(sentence(append([]string{kind}, t.ground(l)...)))
 		if len(l.In) > 0 {
 			below(t.cameIn(l))
 		}

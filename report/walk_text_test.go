@@ -123,6 +123,16 @@ func TestWalkOfTheLeastPlans(t *testing.T) {
 	require.NotContains(t, text, "NaN")
 }
 
+// Elements 3.60 m apart are jumped without a stride between (the bounce of the published tables is 3.0 to 3.7 m).
+func TestWalkTextTellsABounce(t *testing.T) {
+	p := readPlanText(t, "plan: groundline/1\nname: x\nunits: metres\nobstacles:\n"+
+		`  - {id: "1", kind: vertical, at: [10, 20], facing: 0, height: 0.6, spread: 0.2}`+"\n"+
+		`  - {id: "2", kind: vertical, at: [10, 23.8], facing: 0, height: 0.6, spread: 0.2}`+"\n"+"route: [\"1\", \"2\"]\n")
+	text := walkText(t, p, course.Profiles()[0].Horse(), WalkOptions{})
+	require.Regexp(t, `1 to 2 +3\.6 ±0\.3 +0 \(`, text)
+	require.Contains(t, text, "Combination, a bounce.")
+}
+
 func asWalkJSON(t *testing.T, p *course.Plan, h course.Horse) []byte {
 	t.Helper()
 	var out bytes.Buffer

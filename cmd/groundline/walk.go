@@ -48,7 +48,8 @@ of the horse beforehand. So, after a ride or two:
 ` + exitHelp,
 		Example: `  groundline walk course.yaml
   groundline walk course.yaml --profile "large pony" --units imperial
-  groundline walk course.yaml --pace 350 --save-horse horse.yaml
+  groundline walk course.yaml --pace 350
+  groundline walk course.yaml --profile "small pony" --save-horse pony.yaml
   groundline walk course.yaml --format json -o walk.json`,
 		Args: filesGiven("a course plan", 1, 1),
 		RunE: func(c *cobra.Command, args []string) error {
