@@ -19,6 +19,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -55,7 +56,7 @@ func Write(w io.Writer, d *report.Debrief, opt Options) error {
 		Policy: fmt.Sprintf("default-src 'none'; script-src '%s'; style-src '%s'; base-uri 'none'; form-action 'none'", hashOf(pageJS), hashOf(style)),
 		Style:  template.CSS(style), Script: template.JS(pageJS),
 		Title: v.told.Title, Told: v.told, Plan: plan, Chart: chart, Furniture: v.furniture(), SpeedKey: v.speedKey(), Moments: v.moments,
-		Lines: v.lineRows(), Efforts: v.effortRows(), Nothing: len(d.Efforts) == 0, NoPlan: d.Course == nil, Basis: d.Basis,
+		Lines: v.linesTable(), Efforts: v.effortsTable(), Nothing: len(d.Efforts) == 0, NoPlan: d.Course == nil, Offs: told(d), Basis: d.Basis,
 	}
 	t, err := template.New("page").Funcs(template.FuncMap{"clean": cleaned, "join": strings.Join, "sentence": sentence}).Parse(pageHTML)
 	if err != nil {
@@ -67,23 +68,26 @@ func Write(w io.Writer, d *report.Debrief, opt Options) error {
 	return nil
 }
 
+// told tells whether any distance of take-off or landing is.
+func told(d *report.Debrief) bool {
+	return slices.ContainsFunc(d.Efforts, func(e report.Effort) bool { return e.TakeoffDistanceM != nil || e.LandingDistanceM != nil })
+}
+
 // content is what the page's text is filled with.
 type content struct {
-	Policy    string
-	Style     template.CSS
-	Script    template.JS
-	Title     string
-	Told      report.Told
-	Plan      *figure
-	Chart     *figure
-	Furniture template.HTML
-	SpeedKey  []key
-	Moments   moments
-	Lines     []lineRow
-	Efforts   []effortRow
-	Nothing   bool
-	NoPlan    bool
-	Basis     string
+	Policy          string
+	Style           template.CSS
+	Script          template.JS
+	Title           string
+	Told            report.Told
+	Plan, Chart     *figure
+	Furniture       template.HTML
+	SpeedKey        []key
+	Moments         moments
+	Lines, Efforts  *table
+	Nothing, NoPlan bool
+	Offs            bool // take-off distances are told
+	Basis           string
 }
 
 // figure is a drawing with what must be said beside it.

@@ -79,6 +79,12 @@ func (v *view) drawPlan() *figure {
 		return nil
 	}
 	f := &figure{Title: "The ride on the plan", Words: v.planWords()}
+	switch {
+	case v.d.Plan == nil:
+		f.Title = "The ride on the ground"
+	case !v.track:
+		f.Title = "The plan"
+	}
 	s := &svg{}
 	s.f(`<svg class="draw" width="100%%" height="100%%" role="img" aria-labelledby="plan-title"><title id="plan-title">%s</title>`, html.EscapeString(f.Title))
 	s.f(`<svg class="ground" viewBox="0 0 %s %s" width="100%%" height="100%%" preserveAspectRatio="none">`, num(100*v.frame.wide), num(100*v.frame.high))
@@ -412,7 +418,7 @@ func (v *view) bendLabels(s *svg, room *labelRoom) {
 		most := math.Inf(-1)
 		// A label is some tenth of a phone's width long: its ends need room too.
 		side := 0.05 * v.frame.wide
-		for _, d := range []float64{0.15, -0.2, 0.5, -0.6, -1, -1.4} {
+		for _, d := range []float64{0.15, -0.2, 0.5, -0.6, -1} {
 			for _, turn := range []float64{0, -35, 35} {
 				at := along(c, b.TouchDeg+turn, d*b.RadiusM)
 				k := min(room.clear(at, 5), room.clear(course.Point{X: at.X - side, Y: at.Y}, 5), room.clear(course.Point{X: at.X + side, Y: at.Y}, 5))
@@ -423,6 +429,10 @@ func (v *view) bendLabels(s *svg, room *labelRoom) {
 		}
 		room.taken = append(room.taken, best, course.Point{X: best.X - side, Y: best.Y}, course.Point{X: best.X + side, Y: best.Y})
 		x, y := v.frame.share(best.X, best.Y)
+		if math.Hypot(best.X-c.X, best.Y-c.Y) > 0.4*b.RadiusM {
+			x1, y1 := v.frame.share(c.X, c.Y)
+			s.f(`<line class="spoke" x1="%s%%" y1="%s%%" x2="%s%%" y2="%s%%"/>`, num(100*x1), num(100*y1), num(100*x), num(100*y))
+		}
 		words := v.told.Lines[v.toldIndex(b.Line)].Radius
 		number, doubt, _ := strings.Cut(words, " ")
 		s.f(`<text class="radius" x="%s%%" y="%s%%" dy="4">r %s<tspan class="wide"> %s</tspan></text>`, num(100*x), num(100*y), html.EscapeString(number), html.EscapeString(doubt))

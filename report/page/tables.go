@@ -3,32 +3,50 @@ package page
 import (
 	"fmt"
 	"strings"
-
-	"groundline/report"
 )
 
-// lineRow is one ride of a line in its table.
-type lineRow struct {
-	ID string
-	report.ToldLine
-	// Narrow are the words below the row on a phone, where the table has fewer columns.
+// table is a table of the page without the columns that are empty in every row.
+type table struct {
+	Heads []column
+	Rows  []tableRow
+}
+
+// column is a head. A wide column is left out on a phone, where its words stand below the row.
+type column struct {
+	Name string
+	Wide bool
+}
+
+// tableRow is a row with what stands below it.
+type tableRow struct {
+	ID, Name, Small string
+	Cells           []cell
+	// Narrow are the words of the wide columns, for phones; Below what is told at any width.
 	Narrow, Below string
+}
+
+type cell struct {
+	Text string
+	Wide bool
 }
 
 func lineID(i int) string { return fmt.Sprintf("line-%d", i+1) }
 
-func (v *view) lineRows() []lineRow {
-	var out []lineRow
+func effortID(i int) string { return fmt.Sprintf("effort-%d", i+1) }
+
+func (v *view) linesTable() *table {
+	unit := v.told.Unit
+	heads := []column{{"Line", false}, {"Kind", true}, {"Strides", false}, {"Each, " + unit, false}, {"In, out, m/min", false},
+		{"Drift, m/min", true}, {"Turn", true}, {"Radius, " + unit, true}, {"Slowest, m/min", true}, {"Rode", false}}
+	var rows []tableRow
+	var cells [][]string
 	for i, l := range v.told.Lines {
-		r := lineRow{ID: lineID(i), ToldLine: l}
-		var narrow, below []string
-		r.Ground = joined([]string{l.Ground, l.Track})
-		narrow = append(narrow, r.Ground)
-		below = append(below, l.Words)
+		kind := joined(l.Ground, l.Track)
+		narrow := []string{kind}
 		if l.Turn != "" && l.Turn != "straight" {
 			words := l.Turn
 			if l.Radius != "" {
-				words += ", radius " + l.Radius + " " + v.told.Unit
+				words += ", radius " + l.Radius + " " + unit
 			}
 			if l.Slowest != "" {
 				words += ", slowest " + l.Slowest + " m/min"
@@ -38,13 +56,53 @@ func (v *view) lineRows() []lineRow {
 		if l.Drift != "" {
 			narrow = append(narrow, "drift "+l.Drift+" m/min")
 		}
-		r.Narrow, r.Below = strings.Join(narrow, "; "), joined(below)
-		out = append(out, r)
+		rows = append(rows, tableRow{ID: lineID(i), Name: l.Name, Small: l.Ride, Narrow: strings.Join(narrow, "; "), Below: l.Words})
+		cells = append(cells, []string{kind, l.Strides, l.Length, l.Pace, l.Drift, l.Turn, l.Radius, l.Slowest, l.Rode})
 	}
-	return out
+	return newTable(heads, rows, cells)
 }
 
-func joined(parts []string) string {
+func (v *view) effortsTable() *table {
+	unit := v.told.Unit
+	heads := []column{{"Obstacle", false}, {"Outcome", false}, {"Take-off, s", false}, {"Off, " + unit, false}, {"Land, " + unit, false},
+		{"Over, m/min", false}, {"Angle", false}, {"Leads in, out", false}, {"Sure", false}}
+	var rows []tableRow
+	var cells [][]string
+	for i, e := range v.told.Efforts {
+		leads := ""
+		if e.LeadIn != "" || e.LeadOut != "" {
+			leads = or(e.LeadIn) + ", " + or(e.LeadOut)
+		}
+		rows = append(rows, tableRow{ID: effortID(i), Name: e.Name})
+		cells = append(cells, []string{e.Outcome, e.Takeoff, e.TakeoffDistance, e.LandingDistance, e.Pace, e.Angle, leads, e.Sure})
+	}
+	return newTable(heads, rows, cells)
+}
+
+// newTable is rows under heads, of which the first is the names'; nil without rows.
+func newTable(heads []column, rows []tableRow, cells [][]string) *table {
+	if len(rows) == 0 {
+		return nil
+	}
+	t := &table{Heads: heads[:1:1], Rows: rows}
+	for k, h := range heads[1:] {
+		told := false
+		for _, c := range cells {
+			told = told || c[k] != ""
+		}
+		if !told {
+			continue
+		}
+		t.Heads = append(t.Heads, h)
+		for i := range rows {
+			rows[i].Cells = append(rows[i].Cells, cell{cells[i][k], h.Wide})
+		}
+	}
+	return t
+}
+
+// joined are the parts that are not empty.
+func joined(parts ...string) string {
 	var out []string
 	for _, p := range parts {
 		if p != "" {
@@ -52,27 +110,6 @@ func joined(parts []string) string {
 		}
 	}
 	return strings.Join(out, ", ")
-}
-
-// effortRow is one effort in its table.
-type effortRow struct {
-	ID string
-	report.ToldEffort
-	Leads string
-}
-
-func effortID(i int) string { return fmt.Sprintf("effort-%d", i+1) }
-
-func (v *view) effortRows() []effortRow {
-	var out []effortRow
-	for i, e := range v.told.Efforts {
-		r := effortRow{ID: effortID(i), ToldEffort: e}
-		if e.LeadIn != "" || e.LeadOut != "" {
-			r.Leads = or(e.LeadIn) + ", " + or(e.LeadOut)
-		}
-		out = append(out, r)
-	}
-	return out
 }
 
 func or(s string) string {

@@ -271,9 +271,9 @@ func (v *view) sectionSpeeds() []float64 {
 // slowMS is what no canter is slower than: what moves slower takes no part in the choice of the colours.
 const slowMS = 3.0
 
-// gradeM is the way over which a grade is told, to either side: about a stride in all. leastGradeM of it must
-// have been ridden.
-const gradeM, leastGradeM = 2.0, 1.0
+// gradeM is the way over which a grade is told, to either side: about a stride in all; and no more than gradeS,
+// so that a halt is not told by the way to it. leastGradeM must have been ridden in all.
+const gradeM, gradeS, leastGradeM = 2.0, 1.0, 1.0
 
 // gradeAlong is the rise per hundred metres ridden at each sample; NaN where it can't be told, nil without
 // heights.
@@ -289,10 +289,10 @@ func gradeAlong(r *report.Ridden) []float64 {
 		}
 		a, b := from, from
 		for i := from; i < to; i++ {
-			for r.DistanceM[i]-r.DistanceM[a] > gradeM {
+			for r.DistanceM[i]-r.DistanceM[a] > gradeM || r.TimeS[i]-r.TimeS[a] > gradeS {
 				a++
 			}
-			for b < to-1 && r.DistanceM[b]-r.DistanceM[i] < gradeM {
+			for b < to-1 && (b < i || r.DistanceM[b]-r.DistanceM[i] < gradeM && r.TimeS[b]-r.TimeS[i] < gradeS) {
 				b++
 			}
 			out[i] = math.NaN()
