@@ -37,7 +37,7 @@ func TestRhythm(t *testing.T) {
 	require.Nil(t, rhythm([]float64{1, 1.6, 2.2}), "two strides tell no rhythm")
 	e := rhythm([]float64{0, 0.6, 1.2, 1.8, 2.4})
 	require.Zero(t, e.Value)
-	// Strides that vary by 5 % about 0.6 s; a beat's own jitter is 1.7 % of a stride and comes off.
+	// Strides that vary by 5 % about 0.6 s; a beat's own jitter is half a per cent of a stride and comes off.
 	rng := rand.New(rand.NewPCG(1, 2))
 	in := 0
 	for range 300 {
@@ -46,7 +46,7 @@ func TestRhythm(t *testing.T) {
 			b = append(b, b[len(b)-1]+0.6*(1+0.05*rng.NormFloat64()))
 		}
 		for i := range b {
-			b[i] += 0.010 * rng.NormFloat64()
+			b[i] += 0.003 * rng.NormFloat64()
 		}
 		if e := rhythm(b); e.Low <= 0.05 && 0.05 <= e.High {
 			in++

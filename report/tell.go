@@ -260,8 +260,8 @@ func rhythm(beats []float64) *trace.Estimate {
 		ss += sq(beats[i+1] - beats[i] - mean)
 	}
 	v := ss / float64(n-1)
-	// A load peak is found to about 10 ms; two of them bound a stride.
-	const jitterS = 0.010
+	// A load peak is found to about 3 ms at 100 Hz; two of them bound a stride.
+	const jitterS = 0.003
 	chi := distuv.ChiSquared{K: float64(n - 1)}
 	cv := func(v float64) float64 { return math.Sqrt(math.Max(v-2*jitterS*jitterS, 0)) / mean }
 	return &trace.Estimate{Value: cv(v), Low: cv(ss / chi.Quantile(0.95)), High: cv(ss / chi.Quantile(0.05))}
