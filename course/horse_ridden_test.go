@@ -269,3 +269,20 @@ func TestGroundOfABendingLine(t *testing.T) {
 	q.SetLines([]Line{{From: "1", To: "2", WalkedM: &walkedM}})
 	require.InDelta(t, 25.5, q.Walk(exactHorse(3.5, 1.75, 1.75)).Lines[0].GroundM.Value, 1e-9)
 }
+
+// The tables' word that a distance lies between two numbers is for horses of the tables: 5.5 strides here.
+func TestFitOfAMeasuredHorseIsTheLines(t *testing.T) {
+	q := twoFences(feet(78, 0)+0.6, 0, 0)
+	between := func(h Horse) bool {
+		for _, w := range q.Walk(h).Figures.Warnings {
+			if w.Source == ponyRule {
+				return true
+			}
+		}
+		return false
+	}
+	require.True(t, between(Profiles()[0].Horse()))
+	h := HorseFromHooves("", trace.Exactly(3.4), trace.Exactly(1.9), trace.Exactly(0))
+	h.TakeoffM = trace.Exactly(6*StandardStrideM - 5*3.4 - h.LandingM.Value)
+	require.False(t, between(h))
+}

@@ -2,6 +2,7 @@ package course
 
 import (
 	"math"
+	"slices"
 
 	"groundline/trace"
 )
@@ -214,6 +215,11 @@ func (p *Plan) Walk(h Horse) Walk {
 		profile.Name = Profiles()[0].Name
 	}
 	w.Figures = p.Figures(profile, TimeRuleSets()[0])
+	if h.HoofLandingM != nil {
+		// Whether a measured horse's strides fit a line, its line tells with its doubt; the tables' word for its size would be
+		// surer than what was measured.
+		w.Figures.Warnings = slices.DeleteFunc(w.Figures.Warnings, func(x Warning) bool { return x.Source == ponyRule })
+	}
 	for _, f := range w.Figures.Lines {
 		w.Lines = append(w.Lines, p.walkLine(f, h, w))
 	}

@@ -155,11 +155,11 @@ func (t *walkPage) lines() {
 	}
 	t.table([]string{"Lines, " + q.unit, "ground", "strides", "each", "for this horse", "chance"}, rows)
 	key := "Strides: whole, and as many as the ground has. Each: what that number asks of a stride. Chance: how often this horse would go " +
-		"on that number unasked. ? not settled. Tracks and turns are as drawn on the plan."
+		"on that number unasked. ? not settled."
 	if beyond {
 		key += " ! beyond what horses are asked for."
 	}
-	t.para(" ", 1, key+" ± holds nine times in ten.")
+	t.para(" ", 1, key+" ± holds nine times in ten. Tracks and turns are as drawn on the plan.")
 }
 
 // counts tells that riders count the strides of this line.
