@@ -268,7 +268,7 @@ func (s *surveyor) tie() {
 			m += a.spreadM/2 + b.spreadM/2
 		}
 		s.net.ties = append(s.net.ties, tie{from: from, to: to, m: m, sdM: sd})
-		s.Tapes = append(s.Tapes, Tape{From: d.From, To: d.To, MeasuredM: d.M, SDM: sd, Line: d.Line})
+		s.Tapes = append(s.Tapes, Tape{From: d.From, To: d.To, MeasuredM: d.M, SDM: sd})
 	}
 	for _, l := range s.tape.Levels {
 		if _, _, ok := s.station(l.At); !ok {

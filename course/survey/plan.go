@@ -44,7 +44,7 @@ func (s *surveyor) plan() error {
 	for _, c := range corners {
 		p.Arena = append(p.Arena, place(c.station))
 	}
-	var poles map[string]bool
+	poles := map[string]bool{}
 	for _, t := range s.things {
 		switch t.what {
 		case home, gate:
@@ -57,12 +57,7 @@ func (s *surveyor) plan() error {
 		case obstacle:
 			p.Obstacles = append(p.Obstacles, course.Obstacle{ID: t.id, Kind: t.kind, At: place(t.station),
 				HeightM: t.heightM, SpreadM: t.spreadM, WidthM: t.widthM})
-			if t.kind == course.Pole {
-				if poles == nil {
-					poles = map[string]bool{}
-				}
-				poles[t.id] = true
-			}
+			poles[t.id] = t.kind == course.Pole
 		}
 	}
 	p.Route = slices.DeleteFunc(slices.Clone(s.route), func(id string) bool { return poles[id] })
@@ -404,8 +399,12 @@ func (s *surveyor) levels(p *course.Plan, place func(station) course.Point) {
 	}
 }
 
-// lines takes believed tapes over as walked distances: where a way was taped more than once, their mean.
+// lines takes believed tapes over as walked distances: where a way was taped more than once, their mean. Paces are
+// not: a plan believes what was walked over its map, and the adjusted map knows better than paces.
 func (s *surveyor) lines(p *course.Plan) {
+	if s.tape.Paced && len(s.Tapes) > 0 {
+		s.note("info", "the places, adjusted to them, are better", "paced distances are not written as walked")
+	}
 	var meant []course.Line
 	for i := 1; i < len(p.Route); i++ {
 		from, to := p.Route[i-1], p.Route[i]

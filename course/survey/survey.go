@@ -106,7 +106,6 @@ type Tape struct {
 	DetectableM float64
 	Out         bool     // not believed
 	Rivals      []string // of one not believed: what could be wrong instead
-	Line        int      // of the tape file
 }
 
 // Line is a way of the route: back of the first to front of the second.
@@ -250,16 +249,15 @@ func (s *surveyor) place(rec *trace.Recording) (timed bool) {
 		s.Marks = append(s.Marks, out)
 	}
 	s.toGround(at)
-	timed = true
-	for i := 1; i < len(s.marks); i++ {
-		if s.marks[i].atS <= s.marks[i-1].atS {
-			timed = false // marks without times all have the same
-		}
+	seconds := map[float64]bool{}
+	for _, m := range s.marks {
+		seconds[m.atS] = true
 	}
-	if !timed {
-		s.order()
+	if 2*len(seconds) > len(s.marks) {
+		return true
 	}
-	return timed
+	s.order() // marks without times all have the same
+	return false
 }
 
 // toGround turns places into metres and leaves out those that are nowhere near the others.
@@ -317,7 +315,7 @@ func (s *surveyor) order() {
 	named := !slices.ContainsFunc(s.marks, func(m mark) bool { return m.what == unnamed })
 	if named {
 		s.marks = sorted
-		s.note("info", "the marks have no times that increase", "the order is that of the obstacles' numbers")
+		s.note("info", "the marks have no times", "the order is that of the obstacles' numbers")
 	}
 }
 

@@ -272,6 +272,14 @@ func TestUntimedWaypointsGoByNumber(t *testing.T) {
 	require.Contains(t, notes(s), "no times")
 }
 
+// Two marks within one second do not undo the order of all.
+func TestMarksInOneSecond(t *testing.T) {
+	w := newField().mark("3", 0, 0).mark("2", 0, 20)
+	w.t -= 20
+	s := w.mark("7", 0, 40).mark("1", 20, 50).make(t, nil)
+	require.Equal(t, []string{"3", "2", "7", "1"}, s.Plan.Route)
+}
+
 func TestFarMarksAreLeftOut(t *testing.T) {
 	w := newField()
 	w.rec.Marks = append(w.rec.Marks, trace.Mark{Name: "4", LatDeg: -33, LonDeg: 151, HasPlace: true}, // first, so that it is the first guess
@@ -355,6 +363,16 @@ func TestSpreadsInDistances(t *testing.T) {
 	require.InDelta(t, 20, s.Lines[0].M.Value, 0.01)
 	require.InDelta(t, 20, s.Plan.Lines[0].MapM, 0.02)
 	require.Equal(t, 20.0, *s.Plan.Lines[0].WalkedM)
+}
+
+// Paces pull places, but are no walked distance.
+func TestPaces(t *testing.T) {
+	tape := &course.Tape{Paced: true, Distances: []course.TapeDistance{{From: "1", To: "2", M: 24 * 0.914}}}
+	s := newField().mark("1", 0, 0).mark("2", 0, 20).make(t, tape)
+	require.Nil(t, s.Plan.Lines[0].WalkedM)
+	require.Greater(t, s.Lines[0].M.Value, 21.0)
+	require.Greater(t, s.Lines[0].M.SD(), 0.5)
+	require.Contains(t, notes(s), "paced distances are not written as walked")
 }
 
 // Walks over a known course with errors of the model: lines, places and facings lie within their 90 % intervals
@@ -480,4 +498,37 @@ func TestAnythingGoes(t *testing.T) {
 	t.Logf("%d made, %d taped", made, taped)
 	require.Greater(t, made, 20)
 	require.Greater(t, taped, 5)
+}
+
+// The laps of a watch's own file, read as such: the press ends one lap and begins the next; the first lap begins
+// with the ride and is no press.
+func TestLapsOfATCXFile(t *testing.T) {
+	p := walk([][3]float64{{0, -10, 0}, {10, 0, 0}, {20, 0, 0}, {40, 0, 22}, {50, 0, 22}, {80, 30, 40}, {90, 30, 40}, {95, 30, 40}}, 0.05, 3)
+	var b strings.Builder
+	stamp := func(s float64) string { return fmt.Sprintf("2026-05-02T08:%02d:%02dZ", 10+int(s)/60, int(s)%60) }
+	b.WriteString(`<?xml version="1.0"?><TrainingCenterDatabase><Activities><Activity Sport="Other"><Id>` + stamp(0) + `</Id>`)
+	starts := []float64{0, 15, 45, 85}
+	for k, s := range starts {
+		end := 1000.0
+		if k+1 < len(starts) {
+			end = starts[k+1]
+		}
+		fmt.Fprintf(&b, `<Lap StartTime="%s"><Track>`, stamp(s))
+		for i, at := range p.TimeS {
+			if at >= s && at < end {
+				fmt.Fprintf(&b, `<Trackpoint><Time>%s</Time><Position><LatitudeDegrees>%.8f</LatitudeDegrees><LongitudeDegrees>%.8f</LongitudeDegrees></Position></Trackpoint>`, stamp(at), p.LatDeg[i], p.LonDeg[i])
+			}
+		}
+		b.WriteString(`</Track></Lap>`)
+	}
+	b.WriteString(`</Activity></Activities></TrainingCenterDatabase>`)
+	rec, err := read.OpenBytes(context.Background(), []read.Input{{Name: "walk.tcx", Data: []byte(b.String())}}, read.Options{PlacesOnly: true})
+	require.NoError(t, err)
+	s, err := Make(rec, nil, Options{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"1", "2", "3"}, s.Plan.Route)
+	require.InDelta(t, 22, s.Plan.Obstacles[1].At.Y, 0.2)
+	require.InDelta(t, 30, s.Plan.Obstacles[2].At.X, 0.2)
+	require.InDelta(t, 40, s.Plan.Obstacles[2].At.Y, 0.2)
+	require.Greater(t, s.Marks[2].StoodS, 8.0)
 }
