@@ -84,6 +84,13 @@ func Build(rec *trace.Recording, plan *course.Plan, opt Options) (*Debrief, erro
 			return nil, err
 		}
 	}
+	if r.plan == nil || r.plan.Anchor == nil {
+		if off, ok := r.clockByGaits(nil); ok {
+			if err := r.shiftMotion(off, "the changes of gait and of speed then fall together"); err != nil {
+				return nil, err
+			}
+		}
+	}
 	if r.plan == nil && r.ev != nil && r.path != nil {
 		r.findPlan()
 	}
@@ -164,8 +171,14 @@ func (r *ride) follow() error {
 		in.Path, in.Loose = pose.Apply(in.Path), true
 		r.note("caution", "the plan was laid by the ride itself", "it has no anchor (latitude, longitude and bearing of the arena's corner), so where it lies and which way it points were found from what was jumped")
 	}
-	if off, ok := follow.ClockOffset(in); ok {
-		if err := r.shiftMotion(off); err != nil {
+	off, ok := follow.ClockOffset(in)
+	why := "the jumps and the track's passages over the obstacles then fall together"
+	if !ok {
+		off, ok = r.clockByGaits(&in)
+		why = "the changes of gait and of speed then fall together"
+	}
+	if ok {
+		if err := r.shiftMotion(off, why); err != nil {
 			return err
 		}
 		in.Jumps, in.Gaits = r.ev.Jumps, r.gaits
@@ -253,7 +266,7 @@ func (r *ride) findPlan() {
 }
 
 // shiftMotion brings the motion to the positions' clock and finds its events anew.
-func (r *ride) shiftMotion(off trace.Estimate) error {
+func (r *ride) shiftMotion(off trace.Estimate, why string) error {
 	m := *r.rec.Motion
 	m.TimeS = make([]float64, len(r.rec.Motion.TimeS))
 	for i, t := range r.rec.Motion.TimeS {
@@ -269,9 +282,10 @@ func (r *ride) shiftMotion(off trace.Estimate) error {
 		off = trace.Estimate{Value: off0.Value + off.Value, Low: off0.Low + off.Low, High: off0.High + off.High}
 	}
 	rec.ClockOffsetS = &off
+	rec.DurationS = math.Max(rec.Positions.TimeS[len(rec.Positions.TimeS)-1], m.TimeS[len(m.TimeS)-1])
 	r.rec, r.ev, r.gaits, r.yawSum = &rec, ev, ev.Gaits, nil
-	r.note("caution", fmt.Sprintf("the motion sensor's clock was ahead by %.1f s and was set back", off.Value),
-		fmt.Sprintf("the jumps and the track's passages over the obstacles then fall together; between %.2f and %.2f s", off.Low, off.High))
+	r.note("caution", "the motion sensor's clock was ahead by "+clockWords(off.Value)+" and was set back",
+		fmt.Sprintf("%s; between %.2f and %.2f s", why, off.Low, off.High))
 	return nil
 }
 
