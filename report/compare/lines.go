@@ -193,7 +193,7 @@ func (g rides) compared(of int) Line {
 }
 
 // rideLabel tells a ride from the others: by attempt where there are several, by its order where one
-// attempt has several, by its round where the recording has more than one ride of it.
+// attempt has several.
 func rideLabel(r Ride, attempts, ofThis int) string {
 	if ofThis == 1 {
 		return label(r.Attempt - 1)
@@ -257,20 +257,23 @@ func trendOf(k Key, all []Ride) (Trend, bool) {
 	return Trend{Key: k, PerRide: slope, N: len(x), P: prob}, ok
 }
 
-// least is the ride with the smallest figure; nil where fewer than two tell it.
+// least is the ride with the smallest figure; nil where fewer than two tell it or two have the same.
 func least(all []Ride, k Key) *Mark {
-	at, told := -1, 0
+	at, told, equal := -1, 0, 0
 	for i, r := range all {
 		e := r.Figure(k)
 		if e == nil {
 			continue
 		}
 		told++
-		if at < 0 || e.Value < all[at].Figure(k).Value {
-			at = i
+		switch {
+		case at < 0 || e.Value < all[at].Figure(k).Value:
+			at, equal = i, 1
+		case e.Value == all[at].Figure(k).Value:
+			equal++
 		}
 	}
-	if told < 2 {
+	if told < 2 || equal > 1 {
 		return nil
 	}
 	return &Mark{Ride: at, Apart: apart(all, at, k)}
@@ -300,40 +303,30 @@ func apart(all []Ride, at int, k Key) bool {
 }
 
 // best is the ride nearest to the planned strides, among equals that nearest to the usual stride; nil where
-// fewer than two tell one of these.
+// fewer than two tell one of these or two are equal in both.
 func best(all []Ride) *Mark {
-	near := least(all, OffPlanned)
-	if near == nil {
-		return least(all, OffUsual)
+	fewest := math.Inf(1)
+	for _, r := range all {
+		if e := r.Figure(OffPlanned); e != nil {
+			fewest = min(fewest, e.Value)
+		}
 	}
-	least := all[near.Ride].Figure(OffPlanned).Value
-	var equal []int
+	if m := least(all, OffPlanned); m != nil {
+		return m
+	}
+	// Those that are equally near to the plan, or all where nothing is planned.
+	var some []Ride
+	var place []int
 	for i, r := range all {
-		if e := r.Figure(OffPlanned); e != nil && e.Value == least {
-			equal = append(equal, i)
+		if e := r.Figure(OffPlanned); math.IsInf(fewest, 1) || e != nil && e.Value == fewest {
+			some, place = append(some, r), append(place, i)
 		}
 	}
-	if len(equal) == 1 {
-		return near
+	m := least(some, OffUsual)
+	if m != nil {
+		m.Ride = place[m.Ride]
 	}
-	at := -1
-	for _, i := range equal {
-		if e := all[i].Figure(OffUsual); e != nil && (at < 0 || e.Value < all[at].Figure(OffUsual).Value) {
-			at = i
-		}
-	}
-	if at < 0 {
-		return nil
-	}
-	some := make([]Ride, 0, len(equal))
-	place := 0
-	for _, i := range equal {
-		if i == at {
-			place = len(some)
-		}
-		some = append(some, all[i])
-	}
-	return &Mark{Ride: at, Apart: apart(some, place, OffUsual)}
+	return m
 }
 
 // compareRounds lists the rounds of all attempts and what the last complete one took less the first.

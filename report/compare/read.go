@@ -141,6 +141,16 @@ func (f *faults) meaning(d *report.Debrief) {
 		if l.Attempt < 1 {
 			f.add(at+".attempt", "%d, expected 1 or more", l.Attempt)
 		}
+		kinds := []string{"related", "bending", "rollback", "combination", "single", "between"}
+		if !slices.Contains(kinds, l.Kind) {
+			f.add(at+".kind", "%.60q, expected %s", l.Kind, strings.Join(kinds, ", "))
+		}
+		if l.Round != nil && *l.Round < 1 {
+			f.add(at+".round", "%d, expected 1 or more", *l.Round)
+		}
+		if by := l.StridesBy; by != "counted" && by != "estimated" && by != "" {
+			f.add(at+".strides_by", "%.60q, expected counted, estimated or nothing", by)
+		}
 		if p := l.PlannedStrides; p != nil && (*p < 0 || *p > 1000) {
 			f.add(at+".planned_strides", "%d, expected strides", *p)
 		}

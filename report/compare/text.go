@@ -148,7 +148,11 @@ func lineName(l Line) string {
 // changed tells in words what differs, line after line, and where the first improvement lies.
 func (t *text) changed() {
 	t.row("", false)
-	t.row("What changed from the first ride to the last", true)
+	if len(t.c.Attempts) == 2 && !slices.ContainsFunc(t.c.Lines, func(l Line) bool { return len(l.Rides) > 2 }) {
+		t.row("What changed from A to B", true)
+	} else {
+		t.row("What changed from the first ride of a line to the last", true)
+	}
 	none := []string{}
 	for _, l := range t.c.Lines {
 		var sure, likely []string
@@ -430,7 +434,7 @@ func (t *text) series(l Line) {
 	names := []string{""}
 	for i, r := range l.Rides {
 		name := " " + r.Label
-		if r.Round != nil {
+		if r.Round != nil && r.Label != label(r.Attempt-1) {
 			name += fmt.Sprintf(", round %d", *r.Round)
 		}
 		if m := marks(l, i); m != "" {
