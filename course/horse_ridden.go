@@ -226,7 +226,6 @@ func (h Horse) AtPace(speedMS float64) Horse {
 
 // hoofs is the mean of distances at the hooves, with what all of them share.
 func hoofs(all []trace.Estimate) trace.Estimate {
-	const jumpSDM = 0.2 // from jump to jump (Ribeiro et al.: 1.65 and 1.99 m over 1.10 m differ by some 0.2 m)
 	var m pool
 	for _, e := range all {
 		m.add(e)

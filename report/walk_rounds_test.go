@@ -21,6 +21,8 @@ type trueLine struct {
 	From    string `json:"from"`
 	To      string `json:"to"`
 	Strides int    `json:"strides"`
+	// StrideM is the mean length of a stride; nil without strides.
+	StrideM *float64 `json:"stride_length_m"`
 }
 
 // roundOf is a round with its truth: its plan, its debrief by the whole chain, read back from JSON, and how its
@@ -87,9 +89,19 @@ func fileIs(path string) bool {
 type walked struct {
 	right, near, all, sure, sureRight int
 	chance                            float64
+	asked, held                       int // strides asked by the number ridden, and how often their interval held the ridden one
 }
 
-func (y *walked) add(l course.WalkLine, ridden int) {
+func (y *walked) add(l course.WalkLine, truth trueLine) {
+	ridden := truth.Strides
+	for _, a := range l.Asked {
+		if a.Strides == ridden && truth.StrideM != nil {
+			y.asked++
+			if a.StrideM.Low <= *truth.StrideM && *truth.StrideM <= a.StrideM.High {
+				y.held++
+			}
+		}
+	}
 	const sure = 0.8
 	y.all++
 	if l.Whole == ridden {
@@ -114,8 +126,8 @@ func (y *walked) add(l course.WalkLine, ridden int) {
 func (y *walked) part() float64 { return float64(y.right) / math.Max(float64(y.all), 1) }
 
 func (y *walked) String() string {
-	return fmt.Sprintf("%d of %d as walked (%.2f, told %.2f), %d within one; of %d told to be sure (0.8) %d", y.right, y.all, y.part(),
-		y.chance/math.Max(float64(y.all), 1), y.near, y.sure, y.sureRight)
+	return fmt.Sprintf("%d of %d as walked (%.2f, told %.2f), %d within one; of %d told to be sure (0.8) %d; stride asked held %d of %d", y.right, y.all, y.part(),
+		y.chance/math.Max(float64(y.all), 1), y.near, y.sure, y.sureRight, y.held, y.asked)
 }
 
 // The walk of each round's course for the horse that its own debrief measured, against the strides that it rode; then with
@@ -159,9 +171,9 @@ func TestWalkPredictsTheRounds(t *testing.T) {
 			})
 			other, err := course.HorseFromRides(less, nil)
 			for _, by := range []string{r.by, "all"} {
-				of(l.Kind, by, with).add(l, truth.Strides)
+				of(l.Kind, by, with).add(l, truth)
 				if err == nil {
-					of(l.Kind, by, without).add(r.plan.Walk(other).Lines[i], truth.Strides)
+					of(l.Kind, by, without).add(r.plan.Walk(other).Lines[i], truth)
 				}
 			}
 			if l.Kind == course.Bending {
@@ -185,6 +197,10 @@ func TestWalkPredictsTheRounds(t *testing.T) {
 	require.GreaterOrEqual(t, of(course.Related, "all", without).part(), 0.68)
 	require.GreaterOrEqual(t, of(course.Bending, "all", with).part(), 0.75)
 	require.GreaterOrEqual(t, of(course.Combination, "all", with).part(), 0.9)
+	for _, kind := range kinds {
+		y := of(kind, "all", with)
+		require.GreaterOrEqual(t, float64(y.held), 0.85*float64(y.asked), "90 % intervals of the strides asked on %s lines", kind)
+	}
 	require.GreaterOrEqual(t, float64(tracks), 0.9*float64(bending))
 	// What is told of the chance without the line comes true, as far as so many lines can tell: two standard deviations.
 	y := of(course.Related, "all", without)
