@@ -115,7 +115,7 @@ func hashOf(s string) string {
 // formatting characters, such as those that turn the reading direction, and broken encoding the replacement
 // character.
 func cleaned(s string) string {
-	return strings.Map(func(r rune) rune {
+	return strings.TrimSpace(strings.Map(func(r rune) rune {
 		switch {
 		case r == '\n' || r == '\r' || r == '\t':
 			return ' '
@@ -123,7 +123,7 @@ func cleaned(s string) string {
 			return unicode.ReplacementChar
 		}
 		return r
-	}, s)
+	}, s))
 }
 
 // sentence is words with a full stop.

@@ -40,6 +40,7 @@ func (v *view) linesTable() *table {
 		{"Drift, m/min", true}, {"Turn", true}, {"Radius, " + unit, true}, {"Slowest, m/min", true}, {"Rode", false}}
 	var rows []tableRow
 	var cells [][]string
+	// Pace in and out stay in one row where a doubt goes to the next.
 	for i, l := range v.told.Lines {
 		kind := joined(l.Ground, l.Track)
 		narrow := []string{kind}
@@ -57,7 +58,7 @@ func (v *view) linesTable() *table {
 			narrow = append(narrow, "drift "+l.Drift+" m/min")
 		}
 		rows = append(rows, tableRow{ID: lineID(i), Name: l.Name, Small: l.Ride, Narrow: strings.Join(narrow, "; "), Below: l.Words})
-		cells = append(cells, []string{kind, l.Strides, l.Length, l.Pace, l.Drift, l.Turn, l.Radius, l.Slowest, l.Rode})
+		cells = append(cells, []string{kind, l.Strides, l.Length, strings.ReplaceAll(l.Pace, ", ", ",\u00a0"), l.Drift, l.Turn, l.Radius, l.Slowest, l.Rode})
 	}
 	return newTable(heads, rows, cells)
 }

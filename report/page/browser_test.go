@@ -1,0 +1,278 @@
+package page
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/require"
+
+	"groundline/report"
+)
+
+// pictures is a folder for screenshots to be looked at: go test ./report/page -run Pictures -pictures DIR.
+var pictures = flag.String("pictures", "", "folder to write screenshots into")
+
+// browser is a Chromium of its own; the test is skipped where there is none.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("a browser takes seconds: left out with -short")
+	}
+	found := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if path, err := exec.LookPath(name); err == nil {
+			found = path
+			break
+		}
+	}
+	if found == "" {
+		t.Skip("no Chromium on this machine: the page is not looked at in a browser")
+	}
+	alloc, stop := chromedp.NewExecAllocator(t.Context(), chromedp.ExecPath(found), chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
+		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	t.Cleanup(stop)
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(cancel)
+	require.NoError(t, chromedp.Do(ctx))
+	ctx, end := context.WithTimeout(ctx, 2*time.Minute)
+	t.Cleanup(end)
+	return ctx
+}
+
+// opened is the page of a ride in the browser, at a width in CSS pixels and in a colour scheme. What goes wrong in it
+// or is refused by its policy is gathered in window.wrong.
+func opened(t *testing.T, ctx context.Context, d *report.Debrief, width int64, scheme string) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "debrief.html")
+	require.NoError(t, os.WriteFile(file, []byte(render(t, d, report.Metric)), 0o666))
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 800), command(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}),
+		command(emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}),
+		command(page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: `window.wrong = [];
+			addEventListener('error', e => wrong.push(String(e.message)));
+			addEventListener('securitypolicyviolation', e => wrong.push('refused ' + e.violatedDirective + ' ' + e.blockedURI));`}),
+		chromedp.Navigate("file://"+file)))
+	require.Empty(t, js[string](t, ctx, `window.wrong.join('; ')`))
+}
+
+func command[P, R any](c cdp.Command[P, R], p P) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, c, p)
+		return err
+	})
+}
+
+// js is the value of an expression in the page.
+func js[T any](t *testing.T, ctx context.Context, expression string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	require.NoError(t, err, expression)
+	return v
+}
+
+// A moment reached in any way is shown in the plan, the chart, the tables and in words.
+func TestOneMomentIsShownInAll(t *testing.T) {
+	ctx := browser(t)
+	d := demoRide(t, true, "ride.gpx", "motion.csv")
+	opened(t, ctx, d, 1280, "light")
+	require.True(t, js[bool](t, ctx, `document.getElementById('now').hidden`))
+
+	// The shares of both drawings at which the moment stands, as seen on the screen; the words; the rows.
+	at := func() (plan, chart float64) {
+		return js[float64](t, ctx, `(() => {const b = document.getElementById('plan').getBoundingClientRect(), c = document.querySelector('#plan-here circle').getBoundingClientRect(); return (c.left + c.width / 2 - b.left) / b.width})()`),
+			js[float64](t, ctx, `parseFloat(document.getElementById('chart-here').getAttribute('x1')) / 100`)
+	}
+	said := func() string { return js[string](t, ctx, `document.getElementById('said').textContent`) }
+	rows := func() string {
+		return js[string](t, ctx, `[...document.querySelectorAll('tr[aria-current]')].map(r => r.id).join(' ')`)
+	}
+	v := newView(d, report.Metric)
+	mid := func(i int) float64 { return (d.Ridden.LineS[i][0] + d.Ridden.LineS[i][1]) / 2 }
+	shares := func(time float64) (plan, chart float64) {
+		plan, _ = v.frame.share(v.at(v.ridden.XM, time), 0)
+		chart, _ = v.along(time)
+		return plan, chart
+	}
+	near := func(time float64) {
+		t.Helper()
+		wantPlan, wantChart := shares(time)
+		plan, chart := at()
+		require.InDelta(t, wantPlan, plan, 0.02)
+		require.InDelta(t, wantChart, chart, 0.005)
+		require.Equal(t, "visible", js[string](t, ctx, `getComputedStyle(document.getElementById('plan-here')).visibility`))
+		require.Contains(t, said(), clockOf(time))
+		require.Equal(t, js[string](t, ctx, `document.getElementById('plan').getAttribute('aria-valuetext')`), js[string](t, ctx, `document.getElementById('chart').getAttribute('aria-valuetext')`))
+	}
+	move := func(id string, x, y float64) {
+		js[int](t, ctx, `(document.getElementById('`+id+`').scrollIntoView({block: 'center'}), 1)`)
+		left := js[[]float64](t, ctx, `(() => {const b = document.getElementById('`+id+`').firstElementChild.getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
+		require.NoError(t, chromedp.Do(ctx, chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, left[0]+x*left[2], left[1]+y*left[3])))
+	}
+
+	// By pointing at the plan, then at the chart.
+	x, y := v.frame.share(v.at(v.ridden.XM, mid(1)), v.at(v.ridden.YM, mid(1)))
+	move("plan", x, y)
+	plan, _ := at()
+	require.InDelta(t, x, plan, 0.01)
+	_, c := shares(mid(3))
+	move("chart", c, 0.5)
+	near(mid(3))
+
+	// By a row of the table, with what it is about picked out; within it stride by stride.
+	line := v.told.Lines[2]
+	row := lineID(2)
+	require.NoError(t, chromedp.Do(ctx, chromedp.Focus("#"+row+" button")))
+	near(mid(line.Index))
+	require.Equal(t, row, rows())
+	require.NotEmpty(t, js[string](t, ctx, `document.getElementById('plan-pick').getAttribute('d')`))
+	before := said()
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.ArrowRight)))
+	require.NotEqual(t, before, said())
+	require.Contains(t, said(), line.Name+", stride ")
+	require.Equal(t, row, rows())
+	require.Equal(t, js[string](t, ctx, `document.getElementById('said').textContent`), js[string](t, ctx, `document.getElementById('aloud').textContent`))
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.ArrowDown)))
+	require.Equal(t, lineID(3), rows())
+
+	// By keyboard on plan and chart: to the ends, from effort to effort, by strides.
+	for _, id := range []string{"plan", "chart"} {
+		require.NoError(t, chromedp.Do(ctx, chromedp.Focus("#"+id), chromedp.KeyEvent(kb.Home), chromedp.KeyEvent(kb.PageUp)))
+		near(d.Efforts[0].TakeoffS.Value)
+		require.Contains(t, said(), "over "+v.told.Efforts[0].Name)
+		require.Equal(t, effortID(0), rows())
+		require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.PageUp)))
+		near(d.Efforts[1].TakeoffS.Value)
+		_, a := at()
+		require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.ArrowLeft)))
+		_, b := at()
+		require.Less(t, b, a)
+		require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.End)))
+		_, b = at()
+		require.InDelta(t, 1, b, 0.001)
+		require.Equal(t, "slider", js[string](t, ctx, `document.activeElement.getAttribute('role')`))
+	}
+
+	// By a thumb: a tap on the chart, and the buttons.
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(360, 800, chromedp.EmulateTouch)))
+	box := js[[]float64](t, ctx, `(() => {document.getElementById('chart').scrollIntoView({block:'center'}); const b = document.getElementById('chart-in').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
+	require.NoError(t, chromedp.Do(ctx, chromedp.TapXY(box[0]+c*box[2], box[1]+box[3]/2)))
+	_, chart := at()
+	require.InDelta(t, c, chart, 0.01)
+	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#on")))
+	_, later := at()
+	require.Greater(t, later, chart)
+}
+
+// clockOf is a time as the page tells it, without tenths.
+func clockOf(s float64) string { return fmt.Sprintf("%d:%02d", int(s)/60, int(s)%60) }
+
+// Without the script all is there, and nothing that would need it.
+func TestPageWithoutScript(t *testing.T) {
+	ctx := browser(t)
+	require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+	opened(t, ctx, loops(1, 3, 0), 360, "light")
+	require.Equal(t, 0, js[int](t, ctx, `document.querySelectorAll('main button, [role=slider]').length`))
+	require.Equal(t, "none", js[string](t, ctx, `getComputedStyle(document.getElementById('now')).display`))
+	require.Equal(t, 3, js[int](t, ctx, `document.querySelectorAll('#efforts tbody tr').length`))
+	require.Greater(t, js[float64](t, ctx, `document.querySelector('#plan > svg').getBoundingClientRect().height`), 100.0)
+}
+
+// No page is wider than the screen, from the narrowest phone on, whatever the names.
+func TestPagesFitTheirWidth(t *testing.T) {
+	ctx := browser(t)
+	for _, r := range rides(t) {
+		opened(t, ctx, r.d, 320, "light")
+		for _, width := range []int64{320, 360, 768, 1280} {
+			require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 800)))
+			require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), int(width), "%s at %d px", r.name, width)
+		}
+	}
+}
+
+// A round is opened and drawn within a second.
+func TestPageIsDrawnInASecond(t *testing.T) {
+	ctx := browser(t)
+	d := demoRide(t, true, "ride.gpx", "motion.csv")
+	opened(t, ctx, d, 360, "light") // the browser's own start is no part of it
+	opened(t, ctx, d, 360, "light")
+	drawn := js[float64](t, ctx, `new Promise(done => requestAnimationFrame(() => setTimeout(() => done(Math.max(
+		performance.getEntriesByType('navigation')[0].loadEventEnd, ...performance.getEntriesByType('paint').map(p => p.startTime))), 0)))`)
+	t.Logf("opened and drawn in %.0f ms", drawn)
+	require.Greater(t, drawn, 0.0)
+	require.Less(t, drawn, 1000.0)
+}
+
+// A round takes two sheets, A4 or Letter.
+func TestRoundPrintsOnTwoSheets(t *testing.T) {
+	ctx := browser(t)
+	for name, d := range map[string]*report.Debrief{"demo": demoRide(t, true, "ride.gpx", "motion.csv"), "ten obstacles": loops(1, 10, 0)} {
+		opened(t, ctx, d, 1280, "dark")
+		for _, size := range [][2]float64{{8.27, 11.69}, {8.5, 11}} {
+			pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(func(p *page.PrintToPDFParams) { p.PaperWidth, p.PaperHeight = size[0], size[1] }))
+			require.NoError(t, err)
+			require.Len(t, pageObject().FindAll(pdf, -1), 2, "%s, %v", name, size)
+		}
+	}
+}
+
+func pageObject() *regexp.Regexp { return regexp.MustCompile(`/Type\s*/Page[^s]`) }
+
+// Screen readers and keyboards find all: no violation of any of axe's rules, in either scheme, wide and narrow.
+func TestAxeFindsNoViolation(t *testing.T) {
+	axe, err := os.ReadFile("testdata/axe/node_modules/axe-core/axe.min.js")
+	if err != nil {
+		t.Skip("axe-core is not here: npm ci in report/page/testdata/axe brings it")
+	}
+	ctx := browser(t)
+	for i, r := range rides(t) {
+		type look struct {
+			width  int64
+			scheme string
+		}
+		looks := []look{{360, "dark"}, {1280, "light"}, {768, "dark"}}
+		if i > 0 {
+			looks = looks[i%2 : i%2+1] // all for the first, in turn for the others
+		}
+		for _, at := range looks {
+			opened(t, ctx, r.d, at.width, at.scheme)
+			_, err := chromedp.Run(ctx, chromedp.Evaluate[int](string(axe)+"; document.getElementById('plan')?.focus(); 1"))
+			require.NoError(t, err)
+			found := js[string](t, ctx, `axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 200) + ' ' + n.failureSummary).join(' | ')).join('\n'))`)
+			require.Empty(t, found, "%s at %d px, %s", r.name, at.width, at.scheme)
+		}
+	}
+}
+
+// TestPictures writes screenshots of every kind of ride.
+func TestPictures(t *testing.T) {
+	if *pictures == "" {
+		t.Skip("no folder given (-pictures DIR) to write screenshots into")
+	}
+	ctx := browser(t)
+	for _, r := range rides(t) {
+		for _, width := range []int64{360, 768, 1280} {
+			for _, scheme := range []string{"light", "dark"} {
+				opened(t, ctx, r.d, width, scheme)
+				png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+				require.NoError(t, err)
+				name := fmt.Sprintf("%s-%d-%s.png", strings.ReplaceAll(r.name, " ", "-"), width, scheme)
+				require.NoError(t, os.WriteFile(filepath.Join(*pictures, name), png, 0o666))
+			}
+		}
+	}
+}
