@@ -435,7 +435,7 @@ func (v *view) axis(s *svg, y float64, wide bool) {
 		from := (c.measure - start) * perM
 		for m := math.Ceil(from/gap-1e-9) * gap; m <= from+c.length*perM; m += gap {
 			x := (c.at + (m-from)/perM) / v.total
-			if x > 0.97 || i > 0 && x < c.at/v.total+0.01 {
+			if x > 0.94 || i > 0 && x < c.at/v.total+0.01 {
 				continue
 			}
 			class := "axis"

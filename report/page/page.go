@@ -58,7 +58,7 @@ func Write(w io.Writer, d *report.Debrief, opt Options) error {
 		Title: v.told.Title, Told: v.told, Plan: plan, Chart: chart, Furniture: v.furniture(), SpeedKey: v.speedKey(), Moments: v.moments,
 		Lines: v.linesTable(), Efforts: v.effortsTable(), Nothing: len(d.Efforts) == 0, NoPlan: d.Course == nil, Offs: told(d), Basis: d.Basis,
 	}
-	t, err := template.New("page").Funcs(template.FuncMap{"clean": cleaned, "join": strings.Join, "sentence": sentence}).Parse(pageHTML)
+	t, err := template.New("page").Funcs(template.FuncMap{"clean": cleaned, "short": short, "join": strings.Join, "sentence": sentence}).Parse(pageHTML)
 	if err != nil {
 		panic(err) // the page's own text
 	}

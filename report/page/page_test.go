@@ -150,6 +150,28 @@ func TestBendsTouchTheTrack(t *testing.T) {
 	}
 }
 
+// A turn on a way that is not told is not drawn; of a way ridden again and again the last ride's is.
+func TestBendsAreOfLinesThatAreTold(t *testing.T) {
+	d := loops(3, 2, 0)
+	v := newView(d, report.Metric)
+	require.Equal(t, []string{"2 to 1", "1 to 2"}, bendNames(v))
+	require.Equal(t, len(d.Lines)-1, v.shownBends()[1].Line)
+	for i := range d.Lines {
+		if d.Lines[i].From == "2" {
+			d.Lines[i].Kind = "between"
+		}
+	}
+	require.Equal(t, []string{"1 to 2"}, bendNames(newView(d, report.Metric)))
+}
+
+func bendNames(v *view) []string {
+	var out []string
+	for _, b := range v.shownBends() {
+		out = append(out, v.d.Lines[b.Line].From+" to "+v.d.Lines[b.Line].To)
+	}
+	return out
+}
+
 // Grade is rise over way ridden: on a plane that rises 2 % to the right, a ring's grades lie within and reach both.
 func TestGradeAlongARing(t *testing.T) {
 	v := newView(loops(1, 2, 0), report.Metric)

@@ -250,7 +250,10 @@ func (v *view) shownBends() []report.Bend {
 	}
 	var out []report.Bend
 	for _, b := range v.ridden.Bends {
-		if b.Line < len(v.d.Lines) && last[v.d.Lines[b.Line].From+" to "+v.d.Lines[b.Line].To] == b.Line {
+		if b.Line >= len(v.d.Lines) {
+			continue
+		}
+		if k, told := last[v.d.Lines[b.Line].From+" to "+v.d.Lines[b.Line].To]; told && k == b.Line {
 			out = append(out, b)
 		}
 	}
