@@ -26,6 +26,7 @@ func ClockOffset(in Input) (trace.Estimate, bool) {
 	alone := in
 	alone.HasMotion, alone.Jumps, alone.TurnedDeg = false, nil, nil
 	m := newModel(alone)
+	m.hasty = true
 	var passes []float64
 	for _, d := range m.placeAndDecode(alone).seq {
 		if d.p > 0.5 {

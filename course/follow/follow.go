@@ -177,6 +177,7 @@ func wrapDeg(d float64) float64 {
 // reading is one way to read the ride: where the course lies and what was jumped.
 type reading struct {
 	p     *place.Placement
+	refit func() (*place.Placement, error) // the placement with the receiver's restlessness found from the ride
 	path  *place.Path
 	seq   []decoded
 	score float64
@@ -205,13 +206,13 @@ func (m *model) placeAndDecode(in Input) reading {
 		}
 	}
 	for range 4 {
-		if in.HasMotion || best.p == nil {
+		if in.HasMotion || best.p == nil || m.hasty {
 			break
 		}
 		better := best
 		for i, d := range best.seq {
 			for _, e := range best.seq[i+1:] {
-				if e.cand.timeS-d.cand.timeS > 30 || m.states[e.state] != m.states[d.state] || m.states[d.state].disobey {
+				if e.cand.timeS-d.cand.timeS > 30 || m.states[e.state] != m.states[d.state] || m.states[d.state].disobey || !m.nearEdge(d) {
 					continue
 				}
 				m.barred = append(m.barred, bar{m.states[d.state].obstacle, d.cand.timeS})
@@ -227,11 +228,24 @@ func (m *model) placeAndDecode(in Input) reading {
 		}
 		best = better
 	}
+	if best.p != nil && !m.hasty {
+		if p, err := best.refit(); err == nil {
+			best.p, best.path = p, p.Lay(in.Path)
+		}
+	}
 	return best
 }
 
 // looseTurnDeg is how far a pose found by vote may be turned.
 const looseTurnDeg = 5
+
+// nearEdge tells whether a passage was near the edge of the face or beyond it, where a creeping receiver may
+// have pushed a run-out.
+func (m *model) nearEdge(d decoded) bool {
+	o := m.in.Plan.Obstacles[m.states[d.state].obstacle]
+	s, c := math.Sincos(o.FacingDeg * math.Pi / 180)
+	return d.cand.jump < 0 && math.Abs((d.cand.at.X-o.At.X)*c-(d.cand.at.Y-o.At.Y)*s) > o.WidthM/2-1
+}
 
 // settle decodes and places in turn, from a first laid path, until the sequence stays.
 func (m *model) settle(in Input, laid *place.Path) reading {
@@ -262,11 +276,17 @@ func (m *model) settle(in Input, laid *place.Path) reading {
 		if in.Loose {
 			opt.TurnSDDeg = looseTurnDeg
 		}
+		// How restless the receiver is matters while it is still sought which passages were jumps; where a
+		// sensor tells, and in long lessons, the usual will do until the end.
+		final := opt
+		if in.HasMotion || m.hasty || len(overs) > 60 {
+			opt.WanderM = opt.WanderUsual
+		}
 		q, err := place.Fit(overs, centre, opt)
 		if err != nil {
 			break
 		}
-		r.p = q
+		r.p, r.refit = q, func() (*place.Placement, error) { return place.Fit(overs, centre, final) }
 		lag = 0
 		if in.HasMotion {
 			lag = q.LagS.Value

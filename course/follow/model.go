@@ -60,6 +60,8 @@ type model struct {
 	slackM  float64     // how far the placement may still be off
 	// straight tells which ways have no turn. paceMS is the horse's pace and paceSD its relative doubt.
 	straight [][]bool
+	// hasty leaves out rival readings and the last refinement of the placement.
+	hasty bool
 	// barred are passages that a rival reading holds not to have been jumps.
 	barred         []bar
 	paceMS, paceSD float64
