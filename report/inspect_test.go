@@ -34,20 +34,22 @@ func twoFiles() (*trace.Recording, []read.Summary) {
 
 func TestInspectTextReadsAsAgreed(t *testing.T) {
 	rec, files := twoFiles()
+	look := lookedAt()
 	var out bytes.Buffer
-	require.NoError(t, InspectText(&out, rec, files, false))
+	require.NoError(t, InspectText(&out, rec, look, files, false))
 	golden(t, "inspect", out.String())
 }
 
 func TestInspectJSON(t *testing.T) {
 	rec, files := twoFiles()
+	look := lookedAt()
 	var out bytes.Buffer
-	require.NoError(t, InspectJSON(&out, rec, files))
+	require.NoError(t, InspectJSON(&out, rec, look, files))
 	golden(t, "inspect-json", out.String())
 
 	// Refused files are told, without a ride; what is absent is null, never zero.
 	out.Reset()
-	require.NoError(t, InspectJSON(&out, nil, files[2:]))
+	require.NoError(t, InspectJSON(&out, nil, nil, files[2:]))
 	var got map[string]any
 	require.NoError(t, json.Unmarshal(out.Bytes(), &got))
 	require.Nil(t, got["together"])

@@ -15,6 +15,7 @@ type inspection struct {
 	Schema   string          `json:"schema"`
 	Files    []inspectedFile `json:"files"`
 	Together *inspectedRide  `json:"together"` // nil where the files were refused
+	Look     *Looked         `json:"look"`     // likewise
 }
 
 type inspectedFile struct {
@@ -79,10 +80,10 @@ type inspectedRide struct {
 	Notes        []trace.Note    `json:"notes"`
 }
 
-// InspectJSON writes what was understood of each file of a recording as one JSON object; rec may be nil
-// where they were refused. Numbers are as in [JSON].
-func InspectJSON(w io.Writer, rec *trace.Recording, files []read.Summary) error {
-	in := inspection{Schema: inspectSchema}
+// InspectJSON writes what was understood of each file of a recording, and what [Look] found, as one JSON
+// object; rec and look may be nil where they were refused. Numbers are as in [JSON].
+func InspectJSON(w io.Writer, rec *trace.Recording, look *Looked, files []read.Summary) error {
+	in := inspection{Schema: inspectSchema, Look: look}
 	for _, f := range files {
 		in.Files = append(in.Files, inspected(f))
 	}

@@ -13,9 +13,9 @@ import (
 // toldGaps is how many gaps of a file are told one by one.
 const toldGaps = 5
 
-// InspectText tells what was understood of each file of a recording; rec may be nil where they were
-// refused.
-func InspectText(w io.Writer, rec *trace.Recording, files []read.Summary, bold bool) error {
+// InspectText tells what was understood of each file of a recording, and what [Look] found; rec and look may be
+// nil where they were refused.
+func InspectText(w io.Writer, rec *trace.Recording, look *Looked, files []read.Summary, bold bool) error {
 	out := bufio.NewWriter(w)
 	p := &page{out: out, bold: bold}
 	for _, f := range files {
@@ -25,6 +25,9 @@ func InspectText(w io.Writer, rec *trace.Recording, files []read.Summary, bold b
 	}
 	if rec != nil {
 		writeJoined(p, rec)
+	}
+	if look != nil {
+		writeLook(p, look)
 	}
 	return out.Flush()
 }

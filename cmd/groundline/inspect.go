@@ -13,7 +13,9 @@ func inspectCommand(std streams) *cobra.Command {
 		Use:   "inspect FILE...",
 		Short: "Tell what was understood of a recording's files",
 		Long: `inspect reads the files of one ride and tells what was understood of each: format, start,
-length, rate, gaps, columns and their units, and what had to be left out.
+length, rate, gaps, columns and their units, and what had to be left out. Of the ride it tells how the
+sensor was carried, how noisy the positions are, how far the two clocks are apart, and what a debrief can
+and can't tell from it, each with the reason.
 
 ` + exitHelp,
 		Example: `  groundline inspect ride.gpx motion.csv
@@ -24,9 +26,13 @@ length, rate, gaps, columns and their units, and what had to be left out.
 			rec, summaries, err := read.Inspect(c.Context(), files, read.Options{Columns: columns, Progress: show})
 			clear()
 			if len(summaries) > 0 {
-				tell := func() error { return report.InspectText(std.out, rec, summaries, std.bold) }
+				var look *report.Looked
+				if rec != nil {
+					look = report.Look(rec)
+				}
+				tell := func() error { return report.InspectText(std.out, rec, look, summaries, std.bold) }
 				if format == "json" {
-					tell = func() error { return report.InspectJSON(std.out, rec, summaries) }
+					tell = func() error { return report.InspectJSON(std.out, rec, look, summaries) }
 				}
 				if bad := tell(); bad != nil {
 					return written(bad)
