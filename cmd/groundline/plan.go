@@ -33,9 +33,9 @@ func planCommand(std streams) *cobra.Command {
 		Short: "Work with course plans",
 		RunE: func(_ *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return badUse(fmt.Errorf("groundline: plan has no command %q, expected check", args[0]))
+				return badUse(fmt.Errorf("groundline: plan has no command %q, expected check, draw, survey or convert", args[0]))
 			}
-			return badUse(fmt.Errorf("groundline: plan: no command given, expected check"))
+			return badUse(fmt.Errorf("groundline: plan: no command given, expected check, draw, survey or convert"))
 		},
 	}
 	c.AddCommand(planCheckCommand(std), planDrawCommand(std))

@@ -47,9 +47,9 @@ of the horse beforehand. So, after a ride or two:
 
 ` + exitHelp,
 		Example: `  groundline walk course.yaml
-  groundline walk course.yaml --profile "large pony" --units imperial
+  groundline walk course.yaml --size "large pony" --units imperial
   groundline walk course.yaml --pace 350
-  groundline walk course.yaml --profile "small pony" --save-horse pony.yaml
+  groundline walk course.yaml --size "small pony" --save-horse pony.yaml
   groundline walk course.yaml --format json -o walk.json`,
 		Args: filesGiven("a course plan", 1, 1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -59,7 +59,7 @@ of the horse beforehand. So, after a ride or two:
 	flags := c.Flags()
 	flags.StringVar(&f.horse, "horse", "", "horse file")
 	flags.StringArrayVar(&f.horseFrom, "horse-from", nil, "debrief in JSON that measured the horse; may be given again")
-	flags.StringVar(&f.size, "profile", "", "size of horse or pony: "+strings.Join(sizes(), ", "))
+	flags.StringVar(&f.size, "size", "", "size of horse or pony: "+strings.Join(sizes(), ", "))
 	flags.Float64Var(&f.paceMMin, "pace", 0, "pace between fences in m/min, if another than the horse's or the plan's")
 	flags.StringVar(&f.saveHorse, "save-horse", "", "write the horse to this file")
 	flags.Var(&f.format, "format", "text for people, json for programs")
@@ -82,7 +82,7 @@ func walk(path string, f walkFlags, paced bool, std streams) error {
 	}
 	switch {
 	case f.horse != "" && (f.size != "" || len(f.horseFrom) > 0):
-		return badUse(fmt.Errorf("groundline: --horse with --profile or --horse-from, expected one horse"))
+		return badUse(fmt.Errorf("groundline: --horse with --size or --horse-from, expected one horse"))
 	case f.out != "" && f.out == f.saveHorse:
 		return badUse(fmt.Errorf("groundline: --output and --save-horse name the same file, expected two"))
 	case paced && !(f.paceMMin >= minPaceMMin && f.paceMMin <= maxPaceMMin):
@@ -126,7 +126,7 @@ func walkHorse(f walkFlags) (course.Horse, error) {
 	if f.size != "" {
 		i := slices.Index(sizes(), f.size)
 		if i < 0 {
-			return course.Horse{}, badUse(fmt.Errorf("groundline: --profile %q, expected %s", f.size, strings.Join(sizes(), ", ")))
+			return course.Horse{}, badUse(fmt.Errorf("groundline: --size %q, expected %s", f.size, strings.Join(sizes(), ", ")))
 		}
 		size = &course.Profiles()[i]
 	}
@@ -171,7 +171,7 @@ func horseFrom(paths []string, size *course.Profile) (course.Horse, error) {
 	}
 	h, err := course.HorseFromRides(report.RiddenIn(debriefs), size)
 	if err != nil {
-		return course.Horse{}, noAnswer(fmt.Errorf("%s: %w; expected a debrief of related or bending lines, or --profile alone", strings.Join(paths, " and "), err))
+		return course.Horse{}, noAnswer(fmt.Errorf("%s: %w; expected a debrief of related or bending lines, or --size alone", strings.Join(paths, " and "), err))
 	}
 	return h, nil
 }
