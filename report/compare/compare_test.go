@@ -490,3 +490,13 @@ func TestWordsAreKeptOverManyComparisons(t *testing.T) {
 	require.LessOrEqual(t, share, 0.11)
 	require.Greater(t, share, 0.02)
 }
+
+// Ends that may both be late by the same are not late between each other: 0.3 s forward and 0.8 s back leave
+// a tenth more than 0.3 s of either.
+func TestLatenessCancelsWithinALine(t *testing.T) {
+	end := func(at float64) trace.Estimate { return trace.Estimate{Value: at, Low: at - 0.8, High: at + 0.3} }
+	estimateNear(t, *pm(4, 0.33*math.Sqrt2), between(end(10), end(14)), "both late")
+	estimateNear(t, *pm(4, 0.05), between(*pm(10, 0.03), *pm(14, 0.04)), "timed by a sensor")
+	one := trace.Estimate{Value: 14, Low: 13.68, High: 14.3}
+	estimateNear(t, *pm(4, math.Hypot(0.32, 0.03)), between(*pm(10, 0.03), one), "never wider than it was")
+}

@@ -11,7 +11,7 @@ import (
 
 func ptr[T any](v T) *T { return &v }
 
-func between(value, low, high float64) *trace.Estimate {
+func bounds(value, low, high float64) *trace.Estimate {
 	return &trace.Estimate{Value: value, Low: low, High: high}
 }
 

@@ -382,6 +382,6 @@ func jumpingTime(d *report.Debrief, round int) *trace.Estimate {
 	if !finite(off) || !finite(on) {
 		return nil
 	}
-	t := Minus(*on, *off)
+	t := between(*off, *on)
 	return &t
 }
