@@ -51,9 +51,9 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 	}
 	flags := c.Flags()
 	flags.StringVar(&f.course, "course", "", "course plan that was ridden, YAML or GeoJSON")
-	flags.Var(&f.format, "format", "text for people, json for programs, html for one page with pictures")
+	flags.Var(&f.format, "format", "text for people, json for programs, html for one page with pictures, or the ride on one sheet")
 	flags.StringVarP(&f.out, "output", "o", "", "write to this file instead of standard output")
-	flags.Var(&f.units, "units", "units of lengths in text and html; JSON is in metres")
+	flags.Var(&f.units, "units", "units of lengths; JSON is in metres")
 	flags.StringVar(&f.columns, "columns", "", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
 	flags.StringVar(&f.horse, "horse", "", "the horse's name, for the title")
 	flags.StringVar(&f.save, "save-plan", "", "write the plan that was found in the ride here, as a draft to correct")
@@ -82,8 +82,8 @@ func debrief(ctx context.Context, files []string, f debriefFlags, std streams) e
 		if f.format == "json" {
 			return written(report.JSON(w, d))
 		}
-		if f.format == "html" {
-			return debriefHTML(w, d, f.units.units)
+		if f.format != "text" {
+			return debriefPage(w, d, f, std)
 		}
 		return written(report.Text(w, d, report.TextOptions{
 			Units: f.units.units, Bold: std.bold && f.out == "", Explain: f.explain,

@@ -12,16 +12,7 @@ import (
 // furniture is the strip below the plan: a scale bar, north, and which way the ground falls.
 func (v *view) furniture() template.HTML {
 	s := &svg{}
-	perM, unit, steps := 1.0, "m", []float64{1, 2, 5, 10, 20, 50, 100, 200, 500, 1000}
-	if v.units == report.Imperial {
-		perM, unit, steps = 1/footM, "ft", []float64{5, 10, 20, 50, 100, 200, 500, 1000, 3000}
-	}
-	long := steps[0]
-	for _, x := range steps {
-		if x/perM <= v.frame.wide/3 {
-			long = x
-		}
-	}
+	long, unit, perM := v.scaleBar()
 	share := math.Min(long/perM/v.frame.wide, 1)
 	words := fmt.Sprintf("Scale bar of %g %s", long, unit)
 	x := 0.0
@@ -45,6 +36,23 @@ func (v *view) furniture() template.HTML {
 	s.b.WriteString(inner.b.String())
 	s.f(`</svg>`)
 	return s.html()
+}
+
+// scaleBar is a round length of up to a third of the drawing's width, in a unit of which perM are a metre.
+func (v *view) scaleBar() (long float64, unit string, perM float64) {
+	steps := []float64{1, 2, 5, 10, 20, 50, 100, 200, 500, 1000}
+	unit, perM = "m", 1
+	if v.units == report.Imperial {
+		steps = []float64{5, 10, 20, 50, 100, 200, 500, 1000, 3000}
+		unit, perM = "ft", 1/footM
+	}
+	long = steps[0]
+	for _, x := range steps {
+		if x/perM <= v.frame.wide/3 {
+			long = x
+		}
+	}
+	return long, unit, perM
 }
 
 // north is how far clockwise from the drawing's top north lies, where that is known.

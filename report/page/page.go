@@ -43,7 +43,7 @@ type Options struct {
 // Write writes the debrief as one HTML file. It is refused, as by [report.JSON], when a figure is NaN
 // or infinite.
 func Write(w io.Writer, d *report.Debrief, opt Options) error {
-	if err := report.JSON(io.Discard, d); err != nil {
+	if err := finite(d); err != nil {
 		return err
 	}
 	if opt.Units == "" {
@@ -67,6 +67,9 @@ func Write(w io.Writer, d *report.Debrief, opt Options) error {
 	}
 	return nil
 }
+
+// finite refuses a debrief that has a figure which is none.
+func finite(d *report.Debrief) error { return report.JSON(io.Discard, d) }
 
 // told tells whether any distance of take-off or landing is.
 func told(d *report.Debrief) bool {

@@ -138,20 +138,26 @@ func (v *view) ground(s *svg) {
 		}
 	}
 	for _, o := range p.Obstacles {
-		half, deep := o.WidthM/2, math.Max(o.SpreadM, railM)/2
-		corner := func(side, ahead float64) course.Point {
-			return along(along(o.At, o.FacingDeg+90, side*half), o.FacingDeg, ahead*deep)
-		}
+		ring := faceOf(o)
 		class := "rails"
 		if o.Kind == course.Pole {
 			class = "pole"
 		}
-		s.f(`<polygon class="%s" points="%s"/>`, class, v.points([]course.Point{corner(-1, -1), corner(1, -1), corner(1, 1), corner(-1, 1)}))
+		s.f(`<polygon class="%s" points="%s"/>`, class, v.points(ring))
 		if o.Kind == course.Cross {
 			s.f(`<polyline class="rails" points="%s"/><polyline class="rails" points="%s"/>`,
-				v.points([]course.Point{corner(-1, -1), corner(1, 1)}), v.points([]course.Point{corner(-1, 1), corner(1, -1)}))
+				v.points([]course.Point{ring[0], ring[2]}), v.points([]course.Point{ring[1], ring[3]}))
 		}
 	}
+}
+
+// faceOf are the corners of an obstacle on the ground.
+func faceOf(o course.Obstacle) []course.Point {
+	half, deep := o.WidthM/2, math.Max(o.SpreadM, railM)/2
+	corner := func(side, ahead float64) course.Point {
+		return along(along(o.At, o.FacingDeg+90, side*half), o.FacingDeg, ahead*deep)
+	}
+	return []course.Point{corner(-1, -1), corner(1, -1), corner(1, 1), corner(-1, 1)}
 }
 
 // trackOn draws the track: thin where it is told no further, else by speed, with a tick for each stride.
@@ -320,7 +326,7 @@ func (v *view) jumpMarks(s *svg) {
 		return
 	}
 	mark := func(t float64, inner string) {
-		if _, ok := v.along(t); !ok || !v.recorded(t) {
+		if !v.marked(t) {
 			return
 		}
 		x, y := v.frame.share(v.at(v.ridden.XM, t), v.at(v.ridden.YM, t))
@@ -362,38 +368,60 @@ func (l *labelRoom) clear(p course.Point, most float64) float64 {
 	return math.Min(d, math.Min(math.Min(p.X-f.lowX, f.lowX+f.wide-p.X), math.Min(p.Y-f.lowY, f.lowY+f.high-p.Y)))
 }
 
-// obstacleLabels writes each obstacle's name at that end of its face where there is more room.
-func (v *view) obstacleLabels(s *svg, room *labelRoom) {
+// label is a text with its place on the ground; deg is the bearing in which it lies from what it names.
+type label struct {
+	at    course.Point
+	deg   float64
+	words string
+	of    int // index of what it names
+}
+
+// labelOffM is how far from the end of its face an obstacle's name is put.
+const labelOffM = 1.6
+
+// placeObstacleLabels finds for each obstacle's name that end of its face where there is more room.
+func (v *view) placeObstacleLabels(room *labelRoom) []label {
 	if v.d.Plan == nil {
-		return
+		return nil
 	}
-	const offM, offPx = 1.6, 10.0
-	for _, o := range v.d.Plan.Obstacles {
+	var out []label
+	for i, o := range v.d.Plan.Obstacles {
 		if o.Kind == course.Pole {
 			continue
 		}
-		var best course.Point
-		most, deg := math.Inf(-1), 0.0
+		l := label{words: o.ID, of: i}
+		most := math.Inf(-1)
 		for _, turn := range []float64{90, -90, 60, -60, 120, -120} {
-			at := along(o.At, o.FacingDeg+turn, o.WidthM/2+offM)
+			at := along(o.At, o.FacingDeg+turn, o.WidthM/2+labelOffM)
 			if c := room.clear(at, 4); c > most+0.2 {
-				most, best, deg = c, at, o.FacingDeg+turn
+				most, l.at, l.deg = c, at, o.FacingDeg+turn
 			}
 		}
-		room.taken = append(room.taken, best)
-		end := along(o.At, deg, o.WidthM/2)
+		room.taken = append(room.taken, l.at)
+		out = append(out, l)
+	}
+	for _, o := range v.d.Plan.Obstacles {
+		room.taken = append(room.taken, o.At)
+	}
+	return out
+}
+
+// obstacleLabels writes the obstacles' names so many pixels off their faces.
+func (v *view) obstacleLabels(s *svg, room *labelRoom) {
+	const offPx, besidePx = 10.0, 5.0
+	for _, l := range v.placeObstacleLabels(room) {
+		o := v.d.Plan.Obstacles[l.of]
+		end := along(o.At, l.deg, o.WidthM/2)
 		x, y := v.frame.share(end.X, end.Y)
-		sin, cos := math.Sincos(deg * math.Pi / 180)
-		class := "id"
+		sin, cos := math.Sincos(l.deg * math.Pi / 180)
+		class, d := "id", besidePx
 		switch {
 		case sin > 0.5:
-			class += " start"
+			class = "id start"
 		case sin < -0.5:
-			class += " end"
-		}
-		d := offPx
-		if class != "id" {
-			d = 5
+			class = "id end"
+		default:
+			d = offPx
 		}
 		s.text(class, x, y, d*sin, -d*cos+5, short(o.ID, 12))
 	}
@@ -408,16 +436,12 @@ func short(name string, most int) string {
 	return string(r[:most-1]) + "…"
 }
 
-// bendLabels writes each turn's radius near the middle of its circle.
-func (v *view) bendLabels(s *svg, room *labelRoom) {
-	if v.d.Plan != nil {
-		for _, o := range v.d.Plan.Obstacles {
-			room.taken = append(room.taken, o.At)
-		}
-	}
-	for _, b := range v.shownBends() {
+// placeBendLabels finds a place for each turn's radius near the middle of its circle.
+func (v *view) placeBendLabels(room *labelRoom) []label {
+	var out []label
+	for i, b := range v.shownBends() {
 		c := course.Point{X: b.XM, Y: b.YM}
-		var best course.Point
+		l := label{words: v.told.Lines[v.toldIndex(b.Line)].Radius, of: i}
 		most := math.Inf(-1)
 		// A label is some tenth of a phone's width long: its ends need room too.
 		side := 0.05 * v.frame.wide
@@ -426,18 +450,27 @@ func (v *view) bendLabels(s *svg, room *labelRoom) {
 				at := along(c, b.TouchDeg+turn, d*b.RadiusM)
 				k := min(room.clear(at, 5), room.clear(course.Point{X: at.X - side, Y: at.Y}, 5), room.clear(course.Point{X: at.X + side, Y: at.Y}, 5))
 				if k -= 0.1 * math.Abs(d-0.15) * b.RadiusM; k > most+0.05 {
-					most, best = k, at
+					most, l.at = k, at
 				}
 			}
 		}
-		room.taken = append(room.taken, best, course.Point{X: best.X - side, Y: best.Y}, course.Point{X: best.X + side, Y: best.Y})
-		x, y := v.frame.share(best.X, best.Y)
-		if math.Hypot(best.X-c.X, best.Y-c.Y) > 0.4*b.RadiusM {
-			x1, y1 := v.frame.share(c.X, c.Y)
+		room.taken = append(room.taken, l.at, course.Point{X: l.at.X - side, Y: l.at.Y}, course.Point{X: l.at.X + side, Y: l.at.Y})
+		out = append(out, l)
+	}
+	return out
+}
+
+// bendLabels writes the radii; on a phone without their doubt, which the table has.
+func (v *view) bendLabels(s *svg, room *labelRoom) {
+	bends := v.shownBends()
+	for _, l := range v.placeBendLabels(room) {
+		b := bends[l.of]
+		x, y := v.frame.share(l.at.X, l.at.Y)
+		if math.Hypot(l.at.X-b.XM, l.at.Y-b.YM) > 0.4*b.RadiusM {
+			x1, y1 := v.frame.share(b.XM, b.YM)
 			s.f(`<line class="spoke" x1="%s%%" y1="%s%%" x2="%s%%" y2="%s%%"/>`, num(100*x1), num(100*y1), num(100*x), num(100*y))
 		}
-		words := v.told.Lines[v.toldIndex(b.Line)].Radius
-		number, doubt, _ := strings.Cut(words, " ")
+		number, doubt, _ := strings.Cut(l.words, " ")
 		s.f(`<text class="radius" x="%s%%" y="%s%%" dy="4">r %s<tspan class="wide"> %s</tspan></text>`, num(100*x), num(100*y), html.EscapeString(number), html.EscapeString(doubt))
 	}
 }
