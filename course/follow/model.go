@@ -287,10 +287,10 @@ func (m *model) logAt(c candidate, st int) float64 {
 	dx, dy := c.at.X-o.At.X, c.at.Y-o.At.Y
 	al, ac := dx*s+dy*co-0.35, dx*co-dy*s
 	sdl := math.Sqrt(0.45*0.45 + m.slackM*m.slackM*2 + c.at.PlaceSDM*c.at.PlaceSDM)
-	sdc := math.Sqrt(0.5*0.5 + m.slackM*m.slackM + c.at.PlaceSDM*c.at.PlaceSDM)
+	sdc := math.Sqrt(sq(place.Defaults().JumpAcrosSD) + m.slackM*m.slackM + c.at.PlaceSDM*c.at.PlaceSDM)
 	h := wrapDeg(c.at.HeadingDeg() - o.FacingDeg)
 	// Horses are presented within some 5 degrees of square; a crossing in a turn is no jump.
-	hsd := 8.0 + 20*c.at.PlaceSDM/math.Max(c.at.SpeedMS(), 1)
+	hsd := 6.0 + 20*c.at.PlaceSDM/math.Max(c.at.SpeedMS(), 1)
 	const arenaM2, floor = 4000.0, 1e-7
 	v := math.Log(math.Exp(-ac*ac/(2*sdc*sdc)-h*h/(2*hsd*hsd))+floor) -
 		math.Log(sdc*hsd*2*math.Pi) + math.Log(360)
