@@ -98,25 +98,32 @@ func runes(s string) int { return utf8.RuneCountInString(s) }
 func pad(s string, n int) string { return s + strings.Repeat(" ", max(n-runes(s), 0)) }
 
 func (t *text) top() {
-	title := "Rides compared"
-	if t.c.Course != nil {
-		title = *t.c.Course + ": rides compared"
-	}
-	t.row(title, true)
+	t.row(t.c.title(), true)
 	for _, a := range t.c.Attempts {
-		said := a.Name
-		if a.Horse != nil {
-			said += ", " + *a.Horse
-		}
-		if a.Start != nil {
-			said += ", " + spokenTime(*a.Start)
-		}
 		lead := ""
 		if len(t.c.Attempts) > 1 {
 			lead = a.Label + "  "
 		}
-		t.para(lead, 3, said+", "+basisWords(a.Basis)+".")
+		t.para(lead, 3, a.words())
 	}
+}
+
+func (c *Comparison) title() string {
+	if c.Course != nil {
+		return *c.Course + ": rides compared"
+	}
+	return "Rides compared"
+}
+
+func (a AttemptInfo) words() string {
+	said := a.Name
+	if a.Horse != nil {
+		said += ", " + *a.Horse
+	}
+	if a.Start != nil {
+		said += ", " + spokenTime(*a.Start)
+	}
+	return said + ", " + basisWords(a.Basis) + "."
 }
 
 func spokenTime(rfc3339 string) string {
@@ -147,11 +154,19 @@ func lineName(l Line) string {
 
 // changed tells in words what differs, line after line, and where the first improvement lies.
 func (t *text) changed() {
+	head, said := t.changedWords()
 	t.row("", false)
+	t.row(head, true)
+	for _, words := range said {
+		t.para(" ", 3, words)
+	}
+}
+
+// changedWords are the head and the paragraphs of what changed.
+func (t *text) changedWords() (head string, out []string) {
+	head = "What changed from the first ride of a line to the last"
 	if len(t.c.Attempts) == 2 && !slices.ContainsFunc(t.c.Lines, func(l Line) bool { return len(l.Rides) > 2 }) {
-		t.row("What changed from A to B", true)
-	} else {
-		t.row("What changed from the first ride of a line to the last", true)
+		head = "What changed from A to B"
 	}
 	none := []string{}
 	for _, l := range t.c.Lines {
@@ -185,10 +200,10 @@ func (t *text) changed() {
 			none = append(none, lowerFirst(lineName(l)))
 			continue
 		}
-		t.para(" ", 3, lineName(l)+": "+said)
+		out = append(out, lineName(l)+": "+said)
 	}
 	if len(none) > 0 {
-		t.para(" ", 3, "No difference can be told: "+strings.Join(none, "; ")+".")
+		out = append(out, "No difference can be told: "+strings.Join(none, "; ")+".")
 	}
 	if d := t.c.Rounds.Differences; len(d) > 0 {
 		var said []string
@@ -198,10 +213,10 @@ func (t *text) changed() {
 			}
 		}
 		if len(said) > 0 {
-			t.para(" ", 3, "Whole round: "+strings.Join(said, ", ")+".")
+			out = append(out, "Whole round: "+strings.Join(said, ", ")+".")
 		}
 	}
-	t.improved()
+	return head, append(out, t.improvedWords())
 }
 
 // worthS is the least time that is worth a word: in a tenth of a second a horse covers half a metre.
@@ -260,20 +275,18 @@ func sureWords(v Verdict) string {
 	return " (beyond doubt)"
 }
 
-func (t *text) improved() {
+func (t *text) improvedWords() string {
 	const what = "Improved means, with nothing the other way: nearer to the planned strides or to the horse's usual stride, a steadier rhythm or pace, " +
 		"a squarer or straighter approach."
 	if t.c.FirstImproved == nil {
-		t.para(" ", 3, "Improvement: on no line can it be told. "+what)
-		return
+		return "Improvement: on no line can it be told. " + what
 	}
 	for _, l := range t.c.Lines {
-		if l.From != t.c.FirstImproved.From || l.To != t.c.FirstImproved.To {
-			continue
+		if l.From == t.c.FirstImproved.From && l.To == t.c.FirstImproved.To {
+			return fmt.Sprintf("First along the route to improve: %s, %s (%s). %s", lineName(l), l.Improvement.Verdict, strings.Join(signs(l), ", "), what)
 		}
-		t.para(" ", 3, fmt.Sprintf("First along the route to improve: %s, %s (%s). %s", lineName(l), l.Improvement.Verdict,
-			strings.Join(signs(l), ", "), what))
 	}
+	return ""
 }
 
 // signs are what improved in a line.
@@ -335,8 +348,22 @@ func turning(l Line) bool { return l.Kind != "related" && l.Kind != "combination
 // pair writes the figures of two rides side by side, with what the second has more, and then names those that
 // nobody can tell apart.
 func (t *text) pair(l Line) {
+	rows, open := t.pairRows(l)
+	if rows == nil {
+		return
+	}
+	t.row("", false)
+	t.table(rows)
+	if open != "" {
+		t.para(" ", 3, open)
+	}
+}
+
+// pairRows are the rows of the table of two rides and the words below it; nil for a way in without a
+// difference, which is named among those.
+func (t *text) pairRows(l Line) (rows [][]string, below string) {
 	a, b := l.Rides[0], l.Rides[1]
-	rows := [][]string{{t.lineHead(l), a.Label, b.Label, b.Label + " - " + a.Label, ""}}
+	rows = [][]string{{t.lineHead(l), a.Label, b.Label, b.Label + " - " + a.Label, ""}}
 	var open []string
 	some := false
 	for _, k := range Keys() {
@@ -361,13 +388,12 @@ func (t *text) pair(l Line) {
 		rows = append(rows, row)
 	}
 	if l.From == "" && !some {
-		return // named among those without a difference
+		return nil, ""
 	}
-	t.row("", false)
-	t.table(rows)
 	if len(open) > 0 {
-		t.para(" ", 3, "~ "+strings.Join(open, ", ")+".")
+		below = "~ " + strings.Join(open, ", ") + "."
 	}
+	return rows, below
 }
 
 // mark is a verdict as the tables have it.
@@ -431,6 +457,26 @@ func clip(s string, n int) string {
 // series writes the rides of a line one below the other, then the trend. What else there is, is in the words and
 // in the JSON.
 func (t *text) series(l Line) {
+	tables := t.seriesTables(l)
+	if tables == nil {
+		return
+	}
+	t.row("", false)
+	t.row(clip(t.lineHead(l), width), true)
+	for _, columns := range tables {
+		for i := range columns[0] {
+			row := ""
+			for _, c := range columns {
+				row += pad(c[i], columnWidth(c)) + "  "
+			}
+			t.row(clip(strings.TrimRight(row, " "), width), i == 0)
+		}
+	}
+	t.para(" ", 3, t.trendWords(l))
+}
+
+// seriesTables are the columns of the tables of many rides; nil for a way in without a difference.
+func (t *text) seriesTables(l Line) (out [][][]string) {
 	names := []string{""}
 	for i, r := range l.Rides {
 		name := " " + r.Label
@@ -464,10 +510,8 @@ func (t *text) series(l Line) {
 	}
 	if l.From == "" && !slices.ContainsFunc(l.Trends, func(x Trend) bool { return x.Verdict != NotResolved }) &&
 		!slices.ContainsFunc(l.Differences, func(x Difference) bool { return x.Verdict != NotResolved }) {
-		return // named among those without a difference
+		return nil
 	}
-	t.row("", false)
-	t.row(clip(t.lineHead(l), width), true)
 	for _, block := range blocks {
 		columns := [][]string{names}
 		for _, c := range block {
@@ -475,18 +519,11 @@ func (t *text) series(l Line) {
 				columns = append(columns, c)
 			}
 		}
-		if len(columns) == 1 {
-			continue
-		}
-		for i := range names {
-			row := ""
-			for _, c := range columns {
-				row += pad(c[i], columnWidth(c)) + "  "
-			}
-			t.row(clip(strings.TrimRight(row, " "), width), i == 0)
+		if len(columns) > 1 {
+			out = append(out, columns)
 		}
 	}
-	t.para(" ", 3, t.trendWords(l))
+	return out
 }
 
 // inOut is the pace in and out with the larger doubt of the two.
@@ -560,8 +597,17 @@ func (t *text) rounds() {
 	if len(t.c.Rounds.Rounds) == 0 {
 		return
 	}
+	rows, below := t.roundRows()
 	t.row("", false)
-	rows := [][]string{{"Rounds", "time, s", "jumping time, s", "refusals, run-outs", "missed"}}
+	t.table(rows)
+	for _, words := range below {
+		t.para(" ", 3, words)
+	}
+}
+
+// roundRows are the rows of the table of rounds and the words below it.
+func (t *text) roundRows() (rows [][]string, below []string) {
+	rows = [][]string{{"Rounds", "time, s", "jumping time, s", "refusals, run-outs", "missed"}}
 	for _, r := range t.c.Rounds.Rounds {
 		name := " " + r.Label
 		if len(t.c.Attempts) == 1 {
@@ -585,18 +631,25 @@ func (t *text) rounds() {
 		}
 		rows = append(rows, []string{name, timed, cell(JumpingTime, r.JumpingS), fmt.Sprint(r.Disobediences), missed})
 	}
-	t.table(rows)
 	for _, d := range t.c.Rounds.Differences {
 		if d.Verdict == NotResolved {
-			t.para(" ", 3, fmt.Sprintf("Difference of %s, last less first: %s s, not resolved.", d.Key.say().name, d.Key.measured(d.Difference, t.units, true)))
+			below = append(below, fmt.Sprintf("Difference of %s, last less first: %s s, not resolved.", d.Key.say().name, d.Key.measured(d.Difference, t.units, true)))
 		}
 	}
+	return rows, below
 }
 
 // key tells what the signs and words mean, and what to bear in mind.
 func (t *text) key() {
 	t.row("", false)
 	t.row("How sure", true)
+	for _, words := range t.keyWords() {
+		t.para(" ", 1, words)
+	}
+	t.row("", false)
+}
+
+func (t *text) keyWords() []string {
 	by := int(math.Round(100 * (1 - t.c.Alpha)))
 	words := fmt.Sprintf("± holds nine times in ten. Beyond doubt, in the tables sure: so even though %s were looked at together (Holm 1979; %d times in 100 not one such word "+
 		"here is wrong). Likely: of those called so one in ten may be wrong (Benjamini and Hochberg 1995). ~ no difference can be told, which is not "+
@@ -607,9 +660,9 @@ func (t *text) key() {
 	}
 	words += " Errors of two rides count as independent; what both share (tape, plan, the hooves' reach) cancels, so the ± of a difference is rather too wide. " +
 		"A horse also changes by itself from ride to ride: two rides are no trend."
-	t.para(" ", 1, words)
+	out := []string{words}
 	for _, n := range t.c.Notes {
-		t.para(" ", 1, upperFirst(n.What)+": "+n.Why+".")
+		out = append(out, upperFirst(n.What)+": "+n.Why+".")
 	}
-	t.row("", false)
+	return out
 }
