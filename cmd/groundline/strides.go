@@ -219,7 +219,7 @@ func makeTable(ctx context.Context, rides []table.Ride, f stridesFlags, std stre
 	}
 	if f.out != "" {
 		r.opt.Parts = strings.TrimRight(f.out, "/") + table.PartsEnding
-		if err := os.MkdirAll(r.opt.Parts, 0o777); err != nil {
+		if err := os.Mkdir(r.opt.Parts, 0o777); err != nil && !errors.Is(err, os.ErrExist) {
 			return written(err)
 		}
 		defer os.Remove(r.opt.Parts) // when nothing is in it

@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"groundline/course"
+	"groundline/course/follow"
 	"groundline/report"
 	"groundline/trace/read"
 )
@@ -93,6 +94,7 @@ func Run(ctx context.Context, rides []Ride, set Settings, opt RunOptions, each f
 	tokens := make(chan struct{}, window)
 	var mu sync.Mutex
 	next, now := 0, Progress{Total: len(rides)}
+	known := plans{ways: map[string]*follow.Ways{}}
 	var running sync.WaitGroup
 	for range workers {
 		running.Go(func() {
@@ -109,7 +111,7 @@ func Run(ctx context.Context, rides []Ride, set Settings, opt RunOptions, each f
 				if i >= len(rides) || ctx.Err() != nil {
 					return
 				}
-				r := workOut(ctx, rides[i], set, opt)
+				r := workOut(ctx, rides[i], set, opt, &known)
 				mu.Lock()
 				now.Done++
 				if r.Kept {
@@ -150,7 +152,7 @@ func Run(ctx context.Context, rides []Ride, set Settings, opt RunOptions, each f
 const maxPlanBytes = 1 << 20
 
 // workOut reads a ride and makes its rows, or takes them from an earlier run.
-func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions) (r *Result) {
+func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions, known *plans) (r *Result) {
 	r = &Result{Ride: ride, Source: Source{Recording: ride.Recording, Horse: ride.Horse, Round: ride.Label, Files: []File{}, Warnings: []string{}}}
 	defer func() {
 		// One ride that breaks the program must not cost a night's work on the others.
@@ -174,6 +176,7 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions) (r *R
 		r.Source.Files = append(r.Source.Files, f)
 	}
 	var plan *course.Plan
+	var planSum string
 	if ride.Course != "" {
 		data, f, err := planFile(ride.Course)
 		if err != nil {
@@ -182,7 +185,7 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions) (r *R
 		if plan, _, err = course.Read(ride.Course, data); err != nil {
 			return fail(true, err)
 		}
-		r.Source.Course, r.CourseName = &f, plan.Name
+		r.Source.Course, r.CourseName, planSum = &f, plan.Name, f.SHA256
 	}
 	if set.WithoutPlaces {
 		r.hidePlaces()
@@ -198,7 +201,7 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions) (r *R
 	if err != nil {
 		return fail(true, err)
 	}
-	d, err := report.Build(rec, plan, report.Options{HorseName: ride.Horse})
+	d, err := report.Build(rec, plan, report.Options{HorseName: ride.Horse, Ways: known.of(plan, planSum)})
 	if err != nil {
 		return fail(false, err)
 	}
@@ -217,6 +220,36 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions) (r *R
 		}
 	}
 	return r
+}
+
+// plans remembers the ways of the plans met, by the SHA-256 of their files: a study has many rides over few courses, and
+// to work out a course's ways takes longer than to work out many a ride.
+type plans struct {
+	mu   sync.Mutex
+	ways map[string]*follow.Ways
+}
+
+// mostPlans bounds what is remembered; a course's ways take some kilobytes.
+const mostPlans = 1000
+
+func (p *plans) of(plan *course.Plan, sum string) *follow.Ways {
+	if plan == nil {
+		return nil
+	}
+	p.mu.Lock()
+	w := p.ways[sum]
+	p.mu.Unlock()
+	if w != nil {
+		return w
+	}
+	w = follow.WaysOf(plan) // two workers may do this at once, to the same end
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if len(p.ways) >= mostPlans {
+		clear(p.ways)
+	}
+	p.ways[sum] = w
+	return w
 }
 
 // rowsOf makes the rows of a ride.

@@ -332,7 +332,7 @@ func SummaryText(w io.Writer, lines []Line) error {
 				fmt.Fprintln(out)
 			}
 			fmt.Fprintln(out, name)
-			fmt.Fprintf(out, "  %-22s %5s %7s %12s %6s %13s %10s\n", "", "rides", "strides", "length m", "spread", "stride s", "speed m/s")
+			fmt.Fprintf(out, "  %-20s %5s %7s %11s %6s %13s %10s\n", "", "rides", "strides", "length m", "spread", "stride s", "speed m/s")
 		}
 		if g.course != "" && (g.course != on || g.horse != horse) {
 			fmt.Fprintf(out, " %s\n", g.course)
@@ -365,12 +365,12 @@ func SummaryText(w io.Writer, lines []Line) error {
 		if l := f[figLength]; l != nil && l.SD != nil {
 			spread = strconv.FormatFloat(*l.SD, 'f', 2, 64)
 		}
-		fmt.Fprintf(out, "  %-22s %5s %7d %12s %6s %13s %10s\n", clip(name, 22), rides, d.N, plusMinus(f[figLength], 2), spread,
+		fmt.Fprintf(out, "  %-20s %5s %7d %11s %6s %13s %10s\n", clip(name, 20), rides, d.N, plusMinus(f[figLength], 2), spread,
 			plusMinus(d, 3), plusMinus(f[figSpeed], 2))
 	}
-	fmt.Fprintf(out, "\n± is half the mean's 90 %% interval (Student's t over rides); spread is the standard\ndeviation of single strides. Uphill and downhill: from %g %%.\n", 100*SteepGrade)
+	fmt.Fprintf(out, "\n± is half the mean's 90 %% interval (Student's t over rides); spread is the\nstandard deviation of single strides. Uphill and downhill: from %g %%.\n", 100*SteepGrade)
 	if oneRide {
-		fmt.Fprintln(out, "* One ride: ± is over the times that a line was ridden in it, and says nothing of\nthe horse on another day.")
+		fmt.Fprintln(out, "* One ride: ± is over the times that a line was ridden in it, and says nothing\nof the horse on another day.")
 	}
 	return out.Flush()
 }

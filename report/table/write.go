@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
 	"reflect"
 	"strconv"
 
@@ -140,7 +139,7 @@ func newParquet(w io.Writer, columns []Column) *parquetWriter {
 	schema := parquetSchema(columns)
 	return &parquetWriter{
 		out: parquet.NewWriter(w, schema, parquet.Compression(&parquet.Snappy), parquet.DataPageVersion(1),
-			parquet.MaxRowsPerRowGroup(rowsPerGroup), parquet.CreatedBy("groundline", Schema, "")),
+			parquet.MaxRowsPerRowGroup(rowsPerGroup)),
 		columns: columns,
 		row:     make(parquet.Row, len(columns)),
 	}
@@ -178,7 +177,7 @@ func (p *parquetWriter) Write(rows []Row) error {
 			case c.Kind == Text:
 				v = parquet.ByteArrayValue([]byte(text))
 			case c.Kind == Count:
-				v = parquet.Int32Value(int32(math.Max(math.Min(number, math.MaxInt32), math.MinInt32)))
+				v = parquet.Int32Value(int32(number)) // strides and attempts of one ride
 			default:
 				v = parquet.DoubleValue(number)
 			}
