@@ -45,8 +45,8 @@ const (
 	// clearPaceMS is what the paces on both sides must differ by for the instant midway to be told.
 	clearPaceMS = 0.7
 	// changeSDS is the usual spread of one change, s: horses speed up after an upward change and slow before a downward one, and a
-	// 1-Hz receiver's speeds are smeared. Fitted on every second labelled round.
-	changeSDS = 0.6
+	// 1-Hz receiver smears its speeds; the track's own doubt comes on top. Fitted on every second labelled round.
+	changeSDS = 0.4
 	// haltS is how long after setting off, or before standing, the speed is midway between nothing and a walk, s. Fitted likewise.
 	haltS = 0.7
 	// mostSpreadS is how far apart single changes may say different things, as a standard deviation.
@@ -254,6 +254,7 @@ func (f *gaitFit) agree(off float64) float64 {
 // metChange is a change of gait and the change of speed that belongs to it.
 type metChange struct {
 	atS, offS float64
+	sdS       float64 // what the track's own doubt of the speed makes of it
 	up        bool
 }
 
@@ -269,7 +270,7 @@ func (f *gaitFit) meet(off float64) []metChange {
 			continue
 		}
 		mid := (before + after) / 2
-		best := math.Inf(1)
+		best, doubt := math.Inf(1), 0.0
 		last, whole := 0.0, false
 		for x := at - changeReachS; x <= at+changeReachS; x += fine {
 			s, ok := f.t.At(x)
@@ -281,7 +282,8 @@ func (f *gaitFit) meet(off float64) []metChange {
 			if whole && (last < 0) != (v < 0) && (v > last) == (after > before) {
 				// where the line between the two passes
 				if d := x - fine*v/(v-last) - at; math.Abs(d) < math.Abs(best) {
-					best = d
+					e := s.Speed()
+					best, doubt = d, (e.High-e.Value)/1.6448536269514722*fine/math.Abs(v-last)
 				}
 			}
 			last, whole = v, true
@@ -293,7 +295,7 @@ func (f *gaitFit) meet(off float64) []metChange {
 			if c.to.Gait == Halt {
 				best += haltS
 			}
-			out = append(out, metChange{c.atS, off - best, after > before})
+			out = append(out, metChange{c.atS, off - best, min(doubt, changeReachS), after > before})
 		}
 	}
 	return out
@@ -317,17 +319,17 @@ func (f *gaitFit) pace(fromS, toS float64) (float64, bool) {
 // middle is the mean of the upward and the downward changes' medians, or the only one there is, with its standard
 // deviation.
 func middle(met []metChange) (v, sd float64) {
-	var side [2][]float64
+	var side, doubts [2][]float64
 	for _, m := range met {
+		k := 1
 		if m.up {
-			side[0] = append(side[0], m.offS)
-		} else {
-			side[1] = append(side[1], m.offS)
+			k = 0
 		}
+		side[k], doubts[k] = append(side[k], m.offS), append(doubts[k], m.sdS)
 	}
 	var sum, vars float64
 	n := 0.0
-	for _, s := range side {
+	for k, s := range side {
 		if len(s) == 0 {
 			// What the other half would have balanced stays in doubt.
 			vars += changeSDS * changeSDS
@@ -339,7 +341,7 @@ func middle(met []metChange) (v, sd float64) {
 			dev[i] = math.Abs(x - m)
 		}
 		// 1.4826 makes the median absolute deviation a normal's standard deviation, 1.2533 a mean's doubt a median's.
-		spread := max(1.4826*median(dev), changeSDS)
+		spread := max(1.4826*median(dev), math.Hypot(changeSDS, median(doubts[k])))
 		sum += m
 		vars += 1.2533 * 1.2533 * spread * spread / float64(len(s))
 		n++

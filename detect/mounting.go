@@ -89,6 +89,7 @@ func Mounting(m *trace.Motion) Mounted {
 		for _, at := range split(one) {
 			// A piece shorter than the long window has no long mean.
 			if one.TimeS[at[1]-1]-one.TimeS[at[0]] < 2*upLongS {
+				c.shortS += one.TimeS[at[1]-1] - one.TimeS[at[0]]
 				continue
 			}
 			c.add(resample(one, at[0], at[1]))
@@ -127,6 +128,7 @@ type carry struct {
 	rate2       float64   // sum of squares
 	rates       int
 	lostGravity bool
+	shortS      float64 // in pieces too short for the long mean
 }
 
 // carryStep is how many steps of the grid lie between two looks: a tenth of a second.
@@ -185,8 +187,11 @@ func (c *carry) told() Mounted {
 	out := Mounted{MovingS: float64(len(c.swing)) * carryStep * stepS}
 	if out.MovingS < mountLeastS {
 		out.Why = fmt.Sprintf("only %.0f s in motion, %.0f needed", out.MovingS, mountLeastS)
-		if c.lostGravity {
+		switch {
+		case c.lostGravity:
 			out.Why = "the force holds no gravity, so that the way up can't be followed"
+		case c.shortS > 0:
+			out.Why = fmt.Sprintf("%.0f s lie in pieces shorter than half a minute, too short to follow the way up", c.shortS)
 		}
 		return out
 	}

@@ -21,7 +21,8 @@ func (r *ride) clockByGaits(in *follow.Input) (off trace.Estimate, ok bool) {
 		return off, false
 	}
 	c := detect.ClockByGaits(r.ev, r.track)
-	if c.OffsetS == nil || math.Abs(c.OffsetS.Value) < clockHeedByGaitsS || c.OffsetS.Low <= 0 && c.OffsetS.High >= 0 {
+	// Clocks mostly agree: to set one back takes more than an interval that just leaves out zero.
+	if c.OffsetS == nil || math.Abs(c.OffsetS.Value) < max(clockHeedByGaitsS, c.OffsetS.High-c.OffsetS.Low) {
 		return off, false
 	}
 	off = *c.OffsetS

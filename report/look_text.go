@@ -8,7 +8,7 @@ func writeLook(p *page, l *Looked) {
 	if m := l.Motion; m != nil {
 		words := "how the sensor was carried can't be told"
 		if m.Mounting != nil {
-			words = map[string]string{"steady": "steady, as on a saddle or girth", "turning": "turning slowly, as in a pocket",
+			words = map[string]string{"steady": "steady, as on a saddle, a girth or a tight band", "turning": "turning slowly, as in a pocket",
 				"swinging": "swinging, as on a wrist"}[*m.Mounting]
 		}
 		tell("carried", words+": "+m.MountingWhy)
