@@ -12,8 +12,6 @@ import (
 	"groundline/trace"
 )
 
-func p(v float64) *float64 { return &v }
-
 func est(v, sd float64) *trace.Estimate {
 	e := trace.FromSD(v, sd)
 	return &e

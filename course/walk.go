@@ -455,10 +455,9 @@ func biarc(from, to Point, fromDeg, toDeg float64) Path {
 	// d solves k d² + 2 vt d - vv = 0, in the form that stays exact when k vanishes.
 	d := vv / (vt + math.Sqrt(vt*vt+k*vv))
 	mid := Point{(from.X + to.X + d*(u.X-w.X)) / 2, (from.Y + to.Y + d*(u.Y-w.Y)) / 2}
-	first, second := arcTo(from, fromDeg, mid), arcTo(mid, 0, to)
-	_, first2 := first.At(first.LengthM)
-	second = arcTo(mid, first2, to)
-	return Path{first, second}
+	first := arcTo(from, fromDeg, mid)
+	_, midDeg := first.At(first.LengthM)
+	return Path{first, arcTo(mid, midDeg, to)}
 }
 
 // arcTo is the arc that leaves a place in a direction and ends at another.
