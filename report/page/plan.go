@@ -445,11 +445,11 @@ func (v *view) placeBendLabels(room *labelRoom) []label {
 		most := math.Inf(-1)
 		// A label is some tenth of a phone's width long: its ends need room too.
 		side := 0.05 * v.frame.wide
-		for _, d := range []float64{0.15, -0.2, 0.5, -0.6, -1} {
+		for _, d := range []float64{0.15, -0.2, 0.5, 0.8, -0.6} {
 			for _, turn := range []float64{0, -35, 35} {
 				at := along(c, b.TouchDeg+turn, d*b.RadiusM)
 				k := min(room.clear(at, 5), room.clear(course.Point{X: at.X - side, Y: at.Y}, 5), room.clear(course.Point{X: at.X + side, Y: at.Y}, 5))
-				if k -= 0.1 * math.Abs(d-0.15) * b.RadiusM; k > most+0.05 {
+				if k -= 0.15 * math.Abs(d-0.15) * b.RadiusM; k > most+0.05 {
 					most, l.at = k, at
 				}
 			}

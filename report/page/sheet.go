@@ -132,8 +132,12 @@ func (s *sheet) ground(y float64) float64 {
 		at := s.d.At(l.at)
 		s.text("labels", at.X, at.Y+3.5, 9.5, true, draw.Middle, ink(), short(l.words, 12))
 	}
+	bends := s.shownBends()
 	for _, l := range s.placeBendLabels(room) {
 		at := s.d.At(l.at)
+		if b := bends[l.of]; math.Hypot(l.at.X-b.XM, l.at.Y-b.YM) > 0.4*b.RadiusM {
+			s.d.Add("turns", draw.Line{Points: []draw.XY{s.d.At(course.Point{X: b.XM, Y: b.YM}), at}, WidthPt: 0.6, Colour: accent()})
+		}
 		s.text("labels", at.X, at.Y+2.5, 7.5, true, draw.Middle, accent(), "r "+l.words)
 	}
 	end := y + high + 14
