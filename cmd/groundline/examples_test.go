@@ -91,6 +91,7 @@ func exampleFolder(t *testing.T) string {
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "phone.csv"), []byte(phone+"\n"+rows), 0o666))
 		}
 	}
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "rides.csv"), []byte("recording,course,horse,round\nride.gpx+motion.csv,course.yaml,Bramble,first\n"), 0o666))
 	return dir
 }
 

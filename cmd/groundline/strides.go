@@ -40,10 +40,10 @@ func stridesCommand(std streams) *cobra.Command {
 speed, grade, and more (--dictionary tells all), for scripts and statistics.
 
 A RECORDING is a file, a folder, or the files of one ride joined by + (ride.gpx+motion.csv).
-A folder with a plan in it (course.yaml) is one ride of all its recordings. Other
-folders are searched with all below them, each file being a ride, but for files of
-the same name before the ending (mon.gpx, mon.csv) and a folder's only track with its
-only motion file, which are one ride. --manifest lists rides instead: a CSV with the
+A folder with a plan (course.yaml) and one track is one ride of all its recordings. Other
+folders are searched with all below them, each file being a ride, but for files of the
+same name before the ending (mon.gpx, mon.csv) and a folder's only track with its only
+motion file, which are one ride. --manifest lists rides instead: a CSV with the
 columns recording, course, horse, round; paths are relative to it.
 
 A ride that fails is told and the rest goes on. With --out, what is done is kept in
@@ -62,7 +62,7 @@ slope, on standard output, instead of the table or beside --out.
 Some rides failed: 1. All were unreadable: 3.`,
 		Example: `  groundline strides ride.gpx motion.csv --course course.yaml
   groundline strides ride.gpx+motion.csv --course course.yaml --format jsonl
-  groundline strides . --summary
+  groundline strides ride.gpx motion.csv --course course.yaml --summary
   groundline strides --manifest rides.csv -o table.parquet
   groundline strides --dictionary -`,
 		RunE: func(c *cobra.Command, args []string) error {

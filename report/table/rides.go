@@ -35,11 +35,12 @@ const SidecarEnding = ".provenance.json"
 // Find is the rides among files and folders.
 //
 //   - "a.gpx+a.csv" is one ride of these files.
-//   - A folder with a plan in it (course.yaml, plan.yaml, or .yml or .geojson) is one ride of all its recordings over that plan.
-//   - Other files, given or in a folder without plan, are a ride each, but for two cases in which they are
-//     one: files of the same name before the ending (a.gpx, a.csv), and a folder's only file of
-//     positions (.gpx, .tcx, .fit) with its only other one (.csv, .zip).
-//   - Folders are searched with all below them, but for names that begin with a dot.
+//   - A folder with a plan (course.yaml, plan.yaml, or .yml or .geojson) and one file of positions (.gpx, .tcx, .fit) is one
+//     ride of all its recordings.
+//   - Other files, given or in a folder, are a ride each, but for two cases in which they are one: files of the
+//     same name before the ending (a.gpx, a.csv), and a folder's only file of positions with its only other one.
+//   - Folders are searched with all below them, but for names that begin with a dot. A plan in a folder is that of
+//     the recordings beside it. A folder that holds one ride over a plan gives it its name.
 //
 // course is the plan of rides that have none of their own, horse the horse's name. Tables made by this program are
 // no recordings. The rides come sorted by their names; the error tells every fault.
@@ -67,7 +68,7 @@ func Find(args []string, course, horse string) ([]Ride, error) {
 			loose = append(loose, a)
 		}
 	}
-	f.group(loose)
+	f.group(loose, course)
 	return f.done()
 }
 
@@ -131,11 +132,23 @@ func (f *finder) folder(dir string, depth int) {
 			files = append(files, name)
 		}
 	}
+	tracks := 0
+	for _, p := range files {
+		if hasPlaces(p) {
+			tracks++
+		}
+	}
+	before := len(f.rides)
 	switch {
-	case plan != "" && len(files) > 0:
+	case plan == "":
+		f.group(files, f.course)
+	case tracks == 1:
 		f.add(dir, files, plan)
 	default:
-		f.group(files)
+		f.group(files, plan)
+		if len(f.rides) == before+1 {
+			f.rides[before].Recording = filepath.ToSlash(dir)
+		}
 	}
 }
 
@@ -160,7 +173,7 @@ func hasPlaces(name string) bool {
 }
 
 // group makes rides of single files.
-func (f *finder) group(files []string) {
+func (f *finder) group(files []string, course string) {
 	slices.Sort(files)
 	byFolder := map[string][]string{}
 	for _, p := range files {
@@ -172,7 +185,7 @@ func (f *finder) group(files []string) {
 			if !hasPlaces(in[0]) {
 				in[0], in[1] = in[1], in[0]
 			}
-			f.add(strings.Join(in, "+"), in, f.course)
+			f.add(strings.Join(in, "+"), in, course)
 			continue
 		}
 		byStem := map[string][]string{}
@@ -181,7 +194,7 @@ func (f *finder) group(files []string) {
 			byStem[stem] = append(byStem[stem], p)
 		}
 		for _, stem := range sortedKeys(byStem) {
-			f.add(strings.Join(byStem[stem], "+"), byStem[stem], f.course)
+			f.add(strings.Join(byStem[stem], "+"), byStem[stem], course)
 		}
 	}
 }

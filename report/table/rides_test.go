@@ -32,6 +32,8 @@ func TestWhatIsOneRide(t *testing.T) {
 		"motion files too":                     {"a.csv b.csv", "b.csv a.csv", []string{"a.csv < given", "b.csv < given"}},
 		"one name, one ride":                   {"a.gpx a.csv.gz b.FIT b.csv c.tcx", "a.gpx a.csv.gz b.FIT b.csv c.tcx", []string{"a.csv.gz+a.gpx < given", "b.FIT+b.csv < given", "c.tcx < given"}},
 		"a folder with a plan":                 {"r/course.yaml r/x.gpx r/y.csv r/z.csv r/truth.json", "r", []string{"r < r/course.yaml"}},
+		"days over one plan":                   {"r/course.yaml r/mon.gpx r/mon.csv r/tue.gpx", "r", []string{"r/mon.csv+r/mon.gpx < r/course.yaml", "r/tue.gpx < r/course.yaml"}},
+		"a motion file with its plan":          {"r/course.yaml r/motion.csv", "r", []string{"r < r/course.yaml"}},
 		"folders of folders":                   {"d/1/ride.gpx d/1/motion.csv d/1/course.yaml d/2/ride.gpx d/2/motion.csv d/.hidden/ride.gpx", "d", []string{"d/1 < d/1/course.yaml", "d/2/ride.gpx+d/2/motion.csv < given"}},
 		"a plan above does not swallow a tree": {"d/course.yaml d/1/a.gpx d/1/b.gpx", "d", []string{"d/1/a.gpx < given", "d/1/b.gpx < given"}},
 		"a table is no recording":              {"d/ride.gpx d/table.csv d/table.csv.provenance.json d/table.csv.parts/k.csv", "d", []string{"d/ride.gpx < given"}},
