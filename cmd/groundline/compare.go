@@ -24,8 +24,21 @@ type compareFlags struct {
 	line   string
 	names  string
 	out    string
-	format formatFlag
+	format compareFormat
 	units  unitsFlag
+}
+
+// compareFormat is formatFlag's choice with the page.
+type compareFormat string
+
+func (f *compareFormat) String() string { return string(*f) }
+func (f *compareFormat) Type() string   { return "text|json|html" }
+func (f *compareFormat) Set(s string) error {
+	if s != "text" && s != "json" && s != "html" {
+		return errors.New("no such format, expected text, json or html")
+	}
+	*f = compareFormat(s)
+	return nil
 }
 
 // maxRides is more than anybody compares in one table.
@@ -61,7 +74,8 @@ For all rides of one line in a lesson:
 ` + exitHelp + `
 Where no line was ridden twice that is told, with exit code 1.`,
 		Example: `  groundline compare ride.gpx+motion.csv ride.gpx --course course.yaml --names "with sensor,watch alone"
-  groundline compare ride.gpx+motion.csv motion.csv --course course.yaml --format json -o compared.json`,
+  groundline compare ride.gpx+motion.csv motion.csv --course course.yaml --format json -o compared.json
+  groundline compare ride.gpx+motion.csv ride.gpx --course course.yaml --format html -o compared.html`,
 		Args: filesGiven("a ride", 1, maxRides),
 		RunE: func(c *cobra.Command, args []string) error {
 			return compareRides(c.Context(), args, f, std)
@@ -71,7 +85,7 @@ Where no line was ridden twice that is told, with exit code 1.`,
 	flags.StringVar(&f.course, "course", "", "course plan that was ridden, YAML or GeoJSON")
 	flags.StringVar(&f.line, "line", "", "compare this line only, as 3-4; also one that the route does not have")
 	flags.StringVar(&f.names, "names", "", "what to call the rides, in their order, with commas between")
-	flags.Var(&f.format, "format", "text for people, json for programs")
+	flags.Var(&f.format, "format", "text for people, json for programs, html with the tracks on the plan")
 	flags.StringVarP(&f.out, "output", "o", "", "write to this file instead of standard output")
 	flags.Var(&f.units, "units", "units of lengths in the text; JSON is in metres")
 	return c
@@ -142,8 +156,11 @@ func compareRides(ctx context.Context, args []string, f compareFlags, std stream
 		return noAnswer(fmt.Errorf("%s: %w", strings.Join(args, " and "), err))
 	}
 	write := func(w io.Writer) error {
-		if f.format == "json" {
+		switch f.format {
+		case "json":
 			return written(compare.JSON(w, c))
+		case "html":
+			return written(compare.Page(w, c, attempts, f.units.units))
 		}
 		return written(compare.Text(w, c, compare.TextOptions{Units: f.units.units, Bold: std.bold && f.out == ""}))
 	}

@@ -6,7 +6,7 @@
 // doubt, and, from three rides on, the trend over them. What is beyond doubt, what
 // is likely and what can't be told is decided over all figures shown at once, so
 // that many figures don't make a difference out of chance ([Holm], [BenjaminiHochberg]). [Text] tells it
-// to people, [JSON] writes it for programs.
+// to people, [JSON] writes it for programs, [Page] shows it with the tracks on the plan.
 //
 // What is assumed. The errors of two rides are taken as independent. Errors that both
 // share (the tape, the plan, how far the hooves reach from the sensor, a watch that

@@ -330,8 +330,8 @@ func TestRounds(t *testing.T) {
 	require.Empty(t, of(t, a, b).Rounds.Differences, "half a round takes less by being half")
 }
 
-// draw is a debrief with any figures.
-func draw(t *rapid.T, name string) Attempt {
+// anyRide is a debrief with any figures.
+func anyRide(t *rapid.T, name string) Attempt {
 	d := round(name, way("1", "2", 5, 3.5, 5.6, 5.7), turning90(way("2", "3", 14, 2.9, 5.0, 4.9), 6), way("3", "4", 5, 3.4, 5, 5))
 	any := func(value float64) *trace.Estimate {
 		if rapid.IntRange(0, 9).Draw(t, "told") == 0 {
@@ -361,7 +361,7 @@ func draw(t *rapid.T, name string) Attempt {
 // A and B in the other order turn every difference about, and nothing else.
 func TestSwapTurnsSigns(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		a, b := draw(t, "a"), draw(t, "b")
+		a, b := anyRide(t, "a"), anyRide(t, "b")
 		c, s := of(t, a, b), of(t, b, a)
 		require.Equal(t, c.Tests, s.Tests)
 		require.Len(t, s.Lines, len(c.Lines))
@@ -387,7 +387,7 @@ func TestSwapTurnsSigns(t *testing.T) {
 // A ride against itself: every difference is nought and none is resolved.
 func TestARideAgainstItself(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		a := draw(t, "a")
+		a := anyRide(t, "a")
 		n := rapid.IntRange(2, 5).Draw(t, "times")
 		var all []Attempt
 		for range n {

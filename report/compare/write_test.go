@@ -71,7 +71,7 @@ func TestTextFitsThePage(t *testing.T) {
 		n := rapid.IntRange(2, 4).Draw(t, "rides")
 		var all []Attempt
 		for i := range n {
-			all = append(all, draw(t, label(i)))
+			all = append(all, anyRide(t, label(i)))
 		}
 		for _, row := range strings.Split(asText(t, of(t, all...), report.Metric), "\n") {
 			require.LessOrEqual(t, utf8.RuneCountInString(row), width, row)
