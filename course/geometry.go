@@ -21,8 +21,11 @@ func bearing(a, b Point) float64 {
 }
 
 // turnDeg is the turn from one bearing to another, right positive, in (-180, 180].
-func turnDeg(from, to float64) float64 {
-	d := math.Mod(to-from, 360)
+func turnDeg(from, to float64) float64 { return WrapDeg(to - from) }
+
+// WrapDeg is the angle in (-180, 180] that differs from deg by whole turns.
+func WrapDeg(deg float64) float64 {
+	d := math.Mod(deg, 360)
 	switch {
 	case d > 180:
 		d -= 360

@@ -205,10 +205,10 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 	} else {
 		m.durSD = math.Sqrt(sq(a.midSD) + sq(b.midSD) + sq(a.flightSD/2) + sq(b.flightSD/2))
 	}
-	turn := math.Abs(wrapDeg(ob.FacingDeg - oa.FacingDeg))
+	turn := math.Abs(course.WrapDeg(ob.FacingDeg - oa.FacingDeg))
 	chord := math.Hypot(ob.At.X-oa.At.X, ob.At.Y-oa.At.Y)
 	bearing := math.Atan2(ob.At.X-oa.At.X, ob.At.Y-oa.At.Y) * 180 / math.Pi
-	m.straight = turn < 12 && math.Abs(wrapDeg(bearing-oa.FacingDeg)) < 12 && m.durS < 9
+	m.straight = turn < 12 && math.Abs(course.WrapDeg(bearing-oa.FacingDeg)) < 12 && m.durS < 9
 	if l.RouteLine >= 0 && m.straight && !r.found {
 		if pl := r.plan.Lines[l.RouteLine]; pl.Kind == course.Related || pl.Kind == course.Combination {
 			m.planned = course.PlannedStrides(pl.DistanceM(), course.StandardStrideM, math.Max(oa.HeightM, ob.HeightM))
@@ -221,7 +221,7 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 			chord = *w + oa.SpreadM/2 + ob.SpreadM/2
 		}
 	}
-	if !r.found && turn < 75 && math.Abs(wrapDeg(bearing-oa.FacingDeg)) < 50 && m.durS < 9 {
+	if !r.found && turn < 75 && math.Abs(course.WrapDeg(bearing-oa.FacingDeg)) < 50 && m.durS < 9 {
 		v := chord / (m.durS + (a.flightS+b.flightS)/2)
 		sd := math.Hypot(0.20, 0.05)
 		if !m.straight {
@@ -533,17 +533,6 @@ func sq(x float64) float64 { return x * x }
 
 // phi is the standard normal distribution function.
 func phi(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
-
-func wrapDeg(d float64) float64 {
-	d = math.Mod(d, 360)
-	if d > 180 {
-		d -= 360
-	}
-	if d <= -180 {
-		d += 360
-	}
-	return d
-}
 
 // quantile is the q quantile of x, type 7 (Hyndman & Fan 1996). x is not changed.
 func quantile(x []float64, q float64) float64 {

@@ -3,6 +3,7 @@ package report
 import (
 	"math"
 
+	"groundline/course"
 	"groundline/course/place"
 )
 
@@ -113,7 +114,7 @@ func (r *ride) bend(s [2]float64, radiusM, turnedDeg float64) (Bend, bool) {
 		}
 		head := p.HeadingDeg()
 		if i > 0 {
-			head = h[i-1] + wrapDeg(head-h[i-1])
+			head = h[i-1] + course.WrapDeg(head-h[i-1])
 			d = append(d, d[i-1]+p.SpeedMS()*place.StepS)
 		} else {
 			d = append(d, 0)
@@ -144,5 +145,5 @@ func (r *ride) bend(s [2]float64, radiusM, turnedDeg float64) (Bend, bool) {
 	inward := p.HeadingDeg() + side*90
 	sin, cos := math.Sincos(inward * math.Pi / 180)
 	half := math.Min(bendMostDeg, math.Max(math.Abs(turnedDeg)/2, bendM/2/radiusM*180/math.Pi))
-	return Bend{XM: p.X + radiusM*sin, YM: p.Y + radiusM*cos, RadiusM: radiusM, TouchDeg: wrapDeg(inward + 180), EitherWayDeg: half}, true
+	return Bend{XM: p.X + radiusM*sin, YM: p.Y + radiusM*cos, RadiusM: radiusM, TouchDeg: course.WrapDeg(inward + 180), EitherWayDeg: half}, true
 }

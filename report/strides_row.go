@@ -217,7 +217,7 @@ func (r *ride) curvature(from, to float64) (float64, bool) {
 		if !ok {
 			return 0, false
 		}
-		turn -= wrapDeg(next.HeadingDeg() - prev.HeadingDeg())
+		turn -= course.WrapDeg(next.HeadingDeg() - prev.HeadingDeg())
 		way += math.Hypot(next.X-prev.X, next.Y-prev.Y)
 		prev = next
 	}

@@ -145,7 +145,7 @@ func (r *ride) settleLeads() {
 		for t := q.FromS + overS; t < q.ToS()-overS; t += 4 * place.StepS {
 			a, _ := r.path.At(t - overS)
 			b, _ := r.path.At(t + overS)
-			w := -wrapDeg(b.HeadingDeg()-a.HeadingDeg()) * math.Pi / 180 / (2 * overS)
+			w := -course.WrapDeg(b.HeadingDeg()-a.HeadingDeg()) * math.Pi / 180 / (2 * overS)
 			if math.Abs(w) < leastRadS || w*side < 0 {
 				close(t)
 			}
@@ -188,7 +188,7 @@ func (r *ride) approach(o course.Obstacle, m effort) *Approach {
 	least := (sxx+syy)/2 - math.Sqrt(sq((sxx-syy)/2)+sq(sxy))
 	rms := math.Sqrt(math.Max(least, 0) / n)
 	last := pts[len(pts)-1]
-	angle := wrapDeg(last.HeadingDeg() - o.FacingDeg)
+	angle := course.WrapDeg(last.HeadingDeg() - o.FacingDeg)
 	sd := last.SpeedSDMS / math.Max(last.SpeedMS(), 1) * 180 / math.Pi
 	noise := last.PlaceSDM
 	st := trace.Estimate{Value: rms, Low: math.Max(0, rms-1.645*noise), High: rms + 1.645*noise}
@@ -362,7 +362,7 @@ func (r *ride) ground(from, to float64, oa, ob course.Obstacle) (grade, home *fl
 			pts = append(pts, course.Point{X: s.X, Y: s.Y})
 		}
 	} else {
-		turn := math.Abs(wrapDeg(ob.FacingDeg - oa.FacingDeg))
+		turn := math.Abs(course.WrapDeg(ob.FacingDeg - oa.FacingDeg))
 		if turn > 75 {
 			return nil, nil // the rider chooses the way
 		}

@@ -55,26 +55,8 @@ func Text(w io.Writer, d *Debrief, opt TextOptions) error {
 }
 
 func writeHead(p *page, d *Debrief, explain bool) {
-	title := "Ride without a course plan"
-	if d.Course != nil {
-		title = d.Course.Name
-	}
-	if d.Horse.Name != nil {
-		title += ": " + *d.Horse.Name
-	}
-	p.title(title)
-	var said []string
-	if d.Recording.Start != nil {
-		said = append(said, spokenTime(*d.Recording.Start))
-	}
-	said = append(said, lasting(d.Recording.DurationS))
-	if d.Recording.PositionHz != nil {
-		said = append(said, fmt.Sprintf("positions %.3g Hz", *d.Recording.PositionHz))
-	}
-	if d.Recording.MotionHz != nil {
-		said = append(said, fmt.Sprintf("motion %.3g Hz", *d.Recording.MotionHz))
-	}
-	p.para("", 0, strings.Join(said, ", ")+".")
+	p.title(titleOf(d))
+	p.para("", 0, recordedAs(d)+".")
 	if explain {
 		p.para("", 0, "From "+strings.Join(baseNames(d.Recording.Files), " and ")+".")
 	}

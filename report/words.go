@@ -60,26 +60,8 @@ func Tell(d *Debrief, units Units) Told {
 	if units == "" {
 		units = Metric
 	}
-	t := Told{Title: "Ride without a course plan", Files: baseNames(d.Recording.Files), Unit: units.length().unit,
+	t := Told{Title: titleOf(d), Recorded: recordedAs(d), Files: baseNames(d.Recording.Files), Unit: units.length().unit,
 		Tally: tally(d.Efforts), Gaits: gaitTotals(d.Gaits), Cautions: cautions}
-	if d.Course != nil {
-		t.Title = d.Course.Name
-	}
-	if d.Horse.Name != nil {
-		t.Title += ": " + *d.Horse.Name
-	}
-	var said []string
-	if d.Recording.Start != nil {
-		said = append(said, spokenTime(*d.Recording.Start))
-	}
-	said = append(said, lasting(d.Recording.DurationS))
-	if d.Recording.PositionHz != nil {
-		said = append(said, fmt.Sprintf("positions %.3g Hz", *d.Recording.PositionHz))
-	}
-	if d.Recording.MotionHz != nil {
-		said = append(said, fmt.Sprintf("motion %.3g Hz", *d.Recording.MotionHz))
-	}
-	t.Recorded = strings.Join(said, ", ")
 	t.tellLines(d, units)
 	for _, e := range d.Efforts {
 		t.Efforts = append(t.Efforts, toldEffort(e, units))
@@ -270,4 +252,32 @@ func doubts(notes []trace.Note) []ToldDoubt {
 		}
 	}
 	return out
+}
+
+// titleOf is the course's name, and the horse's where it is known.
+func titleOf(d *Debrief) string {
+	title := "Ride without a course plan"
+	if d.Course != nil {
+		title = d.Course.Name
+	}
+	if d.Horse.Name != nil {
+		title += ": " + *d.Horse.Name
+	}
+	return title
+}
+
+// recordedAs is when, how long and by what was recorded.
+func recordedAs(d *Debrief) string {
+	var said []string
+	if d.Recording.Start != nil {
+		said = append(said, spokenTime(*d.Recording.Start))
+	}
+	said = append(said, lasting(d.Recording.DurationS))
+	if d.Recording.PositionHz != nil {
+		said = append(said, fmt.Sprintf("positions %.3g Hz", *d.Recording.PositionHz))
+	}
+	if d.Recording.MotionHz != nil {
+		said = append(said, fmt.Sprintf("motion %.3g Hz", *d.Recording.MotionHz))
+	}
+	return strings.Join(said, ", ")
 }

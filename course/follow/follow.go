@@ -163,17 +163,6 @@ func centreOf(p *course.Plan) course.Point {
 	return c
 }
 
-func wrapDeg(d float64) float64 {
-	d = math.Mod(d, 360)
-	if d > 180 {
-		d -= 360
-	}
-	if d <= -180 {
-		d += 360
-	}
-	return d
-}
-
 // reading is one way to read the ride: where the course lies and what was jumped.
 type reading struct {
 	p     *place.Placement
@@ -330,7 +319,7 @@ func (m *model) firstShifts(path *place.Path) []shift {
 	var votes []vote
 	groups := 0
 	add := func(s place.Sample, o course.Obstacle, timed bool, w float64, g int) {
-		if math.Abs(wrapDeg(s.HeadingDeg()-o.FacingDeg)) > 50 {
+		if math.Abs(course.WrapDeg(s.HeadingDeg()-o.FacingDeg)) > 50 {
 			return
 		}
 		dx, dy := s.X-o.At.X, s.Y-o.At.Y

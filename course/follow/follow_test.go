@@ -315,7 +315,7 @@ func TestFoundObstacles(t *testing.T) {
 		require.Equal(t, fmt.Sprint(i+1), f.ID)
 		require.InDelta(t, o.At.X, f.At.X, 0.8)
 		require.InDelta(t, o.At.Y, f.At.Y, 0.8)
-		require.InDelta(t, 0, wrapDeg(o.FacingDeg-f.FacingDeg), 3)
+		require.InDelta(t, 0, course.WrapDeg(o.FacingDeg-f.FacingDeg), 3)
 	}
 	require.Equal(t, []string{"1", "2", "3", "4"}, found.Route)
 	require.Empty(t, FoundObstacles(m.path, nil).Obstacles)

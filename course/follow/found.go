@@ -41,7 +41,7 @@ func FoundObstacles(path *place.Path, jumps []detect.Jump) *course.Plan {
 		best, bestD := -1, sameFenceM
 		for i, f := range fences {
 			d := math.Hypot(x-f.x/f.n, y-f.y/f.n)
-			turn := math.Abs(wrapDeg((h - math.Atan2(f.s, f.c)) * 180 / math.Pi))
+			turn := math.Abs(course.WrapDeg((h - math.Atan2(f.s, f.c)) * 180 / math.Pi))
 			if d < bestD && turn < sameFenceDeg && t-f.lastS > sameFenceS {
 				best, bestD = i, d
 			}

@@ -103,14 +103,14 @@ func WaysOf(p *course.Plan) *Ways {
 			}
 			chord := math.Hypot(b.At.X-a.At.X, b.At.Y-a.At.Y)
 			w.lengthM[i][j] = l
-			w.straight[i][j] = i != j && math.Abs(wrapDeg(a.FacingDeg-b.FacingDeg)) < 40 && l < 1.12*chord && chord < 45
-			w.turnedDeg[i][j] = wrapDeg(a.FacingDeg - b.FacingDeg)
+			w.straight[i][j] = i != j && math.Abs(course.WrapDeg(a.FacingDeg-b.FacingDeg)) < 40 && l < 1.12*chord && chord < 45
+			w.turnedDeg[i][j] = course.WrapDeg(a.FacingDeg - b.FacingDeg)
 		}
 	}
 	for _, l := range p.Lines {
 		i, j := index[l.From], index[l.To]
 		a, b := p.Obstacles[i], p.Obstacles[j]
-		if l.WalkedM != nil && math.Abs(wrapDeg(a.FacingDeg-b.FacingDeg)) < 15 {
+		if l.WalkedM != nil && math.Abs(course.WrapDeg(a.FacingDeg-b.FacingDeg)) < 15 {
 			w.lengthM[i][j] = *l.WalkedM + (a.SpreadM+b.SpreadM)/2
 		}
 	}
@@ -261,7 +261,7 @@ func (m *model) logTime(a, b int, from, to candidate) float64 {
 	if m.in.TurnedDeg != nil && !m.states[b].disobey {
 		if d, sd, ok := m.in.TurnedDeg(from.timeS, to.timeS); ok {
 			s := math.Hypot(14, sd)
-			e := wrapDeg(d - m.turned[oa][ob])
+			e := course.WrapDeg(d - m.turned[oa][ob])
 			v += math.Log(0.97*math.Exp(-e*e/(2*s*s))/(s*math.Sqrt(2*math.Pi))+0.03/360) - math.Log(1.0/360)
 		}
 	}
@@ -288,7 +288,7 @@ func (m *model) logAt(c candidate, st int) float64 {
 	al, ac := dx*s+dy*co-0.35, dx*co-dy*s
 	sdl := math.Sqrt(0.45*0.45 + m.slackM*m.slackM*2 + c.at.PlaceSDM*c.at.PlaceSDM)
 	sdc := math.Sqrt(sq(place.Defaults().JumpAcrosSD) + m.slackM*m.slackM + c.at.PlaceSDM*c.at.PlaceSDM)
-	h := wrapDeg(c.at.HeadingDeg() - o.FacingDeg)
+	h := course.WrapDeg(c.at.HeadingDeg() - o.FacingDeg)
 	// Horses are presented within some 5 degrees of square; a crossing in a turn is no jump.
 	hsd := 6.0 + 20*c.at.PlaceSDM/math.Max(c.at.SpeedMS(), 1)
 	const arenaM2, floor = 4000.0, 1e-7
@@ -333,7 +333,7 @@ func (m *model) logBeside(c candidate, o course.Obstacle) float64 {
 	sd := math.Sqrt(0.4*0.4 + m.slackM*m.slackM + c.at.PlaceSDM*c.at.PlaceSDM)
 	half := o.WidthM / 2
 	inside := phi((ac-half+0.2)/sd) - phi((ac-half-3)/sd)
-	h := wrapDeg(c.at.HeadingDeg() - o.FacingDeg)
+	h := course.WrapDeg(c.at.HeadingDeg() - o.FacingDeg)
 	const hsd = 22.0
 	return math.Log(inside/6+1e-6) - h*h/(2*hsd*hsd) - math.Log(hsd*math.Sqrt(2*math.Pi)) + math.Log(360) + math.Log(faceLineM)
 }
@@ -389,7 +389,7 @@ func (m *model) candidates(laid *place.Path) []candidate {
 			out = append(out, c)
 		}
 		for _, h := range halts {
-			if math.Abs(wrapDeg(h.cameDeg-o.FacingDeg)) < 70 && math.Hypot(h.at.X-o.At.X, h.at.Y-o.At.Y) < 15 {
+			if math.Abs(course.WrapDeg(h.cameDeg-o.FacingDeg)) < 70 && math.Hypot(h.at.X-o.At.X, h.at.Y-o.At.Y) < 15 {
 				out = append(out, candidate{timeS: h.timeS, jump: -1, only: i, stop: true, at: h.at, placed: true})
 			}
 		}
@@ -449,7 +449,7 @@ func passages(path *place.Path, o course.Obstacle, withinM float64) []passage {
 				at, ok := path.At(t)
 				ac := (at.X-o.At.X)*c - (at.Y-o.At.Y)*s
 				if ok && math.Abs(ac) <= withinM && at.SpeedMS() >= minPassSpeedMS &&
-					math.Abs(wrapDeg(at.HeadingDeg()-o.FacingDeg)) < 55 {
+					math.Abs(course.WrapDeg(at.HeadingDeg()-o.FacingDeg)) < 55 {
 					out = append(out, passage{t, at, ac})
 				}
 			}

@@ -21,7 +21,7 @@ func (m *model) brought(path *place.Path, o course.Obstacle, t float64) bool {
 		al := (q.X-o.At.X)*s + (q.Y-o.At.Y)*c
 		ac := (q.X-o.At.X)*c - (q.Y-o.At.Y)*s
 		toward := math.Atan2(o.At.X-q.X, o.At.Y-q.Y) * 180 / math.Pi
-		if al < -4 && math.Abs(ac) < 1.5+0.45*(-al) && math.Abs(wrapDeg(q.HeadingDeg()-toward)) < 30 {
+		if al < -4 && math.Abs(ac) < 1.5+0.45*(-al) && math.Abs(course.WrapDeg(q.HeadingDeg()-toward)) < 30 {
 			return true
 		}
 	}

@@ -74,12 +74,12 @@ func Poses(in Input) []Pose {
 			continue
 		}
 		for _, a := range at {
-			turn := wrapDeg(ob.FacingDeg - a.heading)
+			turn := course.WrapDeg(ob.FacingDeg - a.heading)
 			for _, d := range []float64{-6, 0, 6} {
 				th := turn + d
 				s, c := math.Sincos(th * math.Pi / 180)
 				x, y := ob.At.X-(a.x*c+a.y*s), ob.At.Y-(a.y*c-a.x*s)
-				k := cell{int(math.Round(wrapDeg(th) / cellDeg)), int(math.Round(x / cellM)), int(math.Round(y / cellM))}
+				k := cell{int(math.Round(course.WrapDeg(th) / cellDeg)), int(math.Round(x / cellM)), int(math.Round(y / cellM))}
 				if k.turn == -18 {
 					k.turn = 18
 				}
@@ -115,7 +115,7 @@ func Poses(in Input) []Pose {
 		p := Pose{float64(s.turn) * cellDeg, float64(s.x) * cellM, float64(s.y) * cellM}
 		far := true
 		for _, q := range out {
-			if math.Abs(wrapDeg(p.TurnDeg-q.TurnDeg)) < 15 && math.Hypot(p.X-q.X, p.Y-q.Y) < 8 {
+			if math.Abs(course.WrapDeg(p.TurnDeg-q.TurnDeg)) < 15 && math.Hypot(p.X-q.X, p.Y-q.Y) < 8 {
 				far = false
 			}
 		}
