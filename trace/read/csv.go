@@ -67,6 +67,14 @@ func (tab *table) read(r io.Reader, longest int) *Fault {
 		}
 		at := 0
 		for at < have {
+			if line >= lay.skip && !overlong {
+				taken, rows := tab.plainRows(buf[at:have])
+				tab.taken += int64(taken)
+				line += rows
+				if at += taken; at == have {
+					break
+				}
+			}
 			stop := bytes.IndexByte(buf[at:have], lay.newline)
 			if stop < 0 {
 				if !end || tab.cut != "" { // a row cut off may have lost digits
