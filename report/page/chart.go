@@ -420,12 +420,9 @@ func (v *view) axis(s *svg, y float64, wide bool) {
 	if wide {
 		labels = 16
 	}
-	gap := 1.0
-	for _, g := range []float64{5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000} {
-		gap = g
-		if v.total*perM/g <= labels {
-			break
-		}
+	gap := 5.0
+	for k := 1; v.total*perM/gap > labels; k++ {
+		gap = []float64{5, 10, 20}[k%3] * math.Pow(10, float64(k/3))
 	}
 	start := v.sections[0].measure
 	if !v.track {

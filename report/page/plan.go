@@ -555,7 +555,7 @@ func (v *view) planKeys() []key {
 	if len(v.shownBends()) > 0 {
 		add(`<path class="sector" d="M-11 -2A14 14 0 0 1 11 -2L0 8Z"/><path class="spoke" d="M0 8V-7"/>`, "r: tightest radius, "+v.told.Unit+", held over 4 m")
 	}
-	if v.track {
+	if v.track && len(v.sections) > 0 {
 		first, last := v.ridden.TimeS[0], v.ridden.TimeS[len(v.ridden.TimeS)-1]
 		if v.sections[0].fromS > first+1 || v.sections[len(v.sections)-1].toS < last-1 || len(v.sections) > 1 {
 			add(`<path class="rest" d="M-14 0H14"/>`, "before, between and after")

@@ -139,13 +139,11 @@ func (v *view) cut() {
 	for i := range cut {
 		cut[i] = [2]float64{math.Max(first, cut[i][0]-beforeS), math.Min(last, cut[i][1]+afterS)}
 	}
-	if len(cut) == 0 {
+	cut = slices.DeleteFunc(cut, func(c [2]float64) bool { return !(c[1] > c[0]) })
+	if len(cut) == 0 && last > first {
 		cut = [][2]float64{{first, last}}
 	}
 	for _, c := range cut {
-		if !(c[1] > c[0]) {
-			continue
-		}
 		s := section{fromS: c[0], toS: c[1], measure: v.measure(c[0])}
 		s.length = math.Max(v.measure(c[1])-s.measure, 1e-3)
 		v.sections = append(v.sections, s)
