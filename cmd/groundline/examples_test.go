@@ -1,7 +1,10 @@
 package main
 
 import (
+	"archive/zip"
 	"bytes"
+	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -16,17 +19,18 @@ import (
 )
 
 // Every command that the manual or a command's help shows is run as shown, among the files that it
-// names, and is done (exit code 0) with something on standard output or in the file it names.
+// names, and is done (exit code 0) with something on standard output or in the file it names. The commands of
+// one block run one after the other in one folder, so that one may use what another wrote.
 func TestExamplesRun(t *testing.T) {
 	manual, err := os.ReadFile(filepath.Join(root, "README.md"))
 	require.NoError(t, err)
-	var examples []string
-	for _, block := range regexp.MustCompile("(?s)```sh\n(.*?)```").FindAllStringSubmatch(string(manual), -1) {
-		examples = append(examples, strings.Split(block[1], "\n")...)
+	blocks := map[string]string{}
+	for i, block := range regexp.MustCompile("(?s)```sh\n(.*?)```").FindAllStringSubmatch(string(manual), -1) {
+		blocks[fmt.Sprintf("manual %d", i+1)] = block[1]
 	}
 	var help func(c *cobra.Command)
 	help = func(c *cobra.Command) {
-		examples = append(examples, strings.Split(c.Example, "\n")...)
+		blocks["help of "+c.CommandPath()] = c.Example
 		for _, sub := range c.Commands() {
 			help(sub)
 		}
@@ -34,51 +38,77 @@ func TestExamplesRun(t *testing.T) {
 	help(rootCommand(streams{}))
 
 	ran := map[string]bool{}
-	for _, line := range examples {
-		line, _, _ = strings.Cut(line, " #")
-		line = strings.Replace(strings.TrimSpace(line), "go run ./cmd/groundline", "groundline", 1)
-		args := words(line)
-		if len(args) == 0 || args[0] != "groundline" {
-			continue // blank, or a command of another tool
-		}
-		if ran[line] {
-			continue
-		}
-		ran[line] = true
-		t.Run(line, func(t *testing.T) {
+	for _, title := range slices.Sorted(maps.Keys(blocks)) {
+		t.Run(title, func(t *testing.T) {
 			t.Chdir(exampleFolder(t))
-			for i := range args { // a place of the example's own
-				args[i] = strings.Replace(args[i], "/tmp/round", "round", 1)
-			}
-			var out, errOut bytes.Buffer
-			code := run(t.Context(), args[1:], streams{out: &out, err: &errOut})
-			require.Equal(t, exitDone, code, errOut.String())
-			if i := slices.Index(args, "-o"); i >= 0 {
-				require.FileExists(t, args[i+1])
-				if !slices.Contains(args, "survey") { // which writes the plan and tells people of it
-					require.Empty(t, out.String())
+			for line := range strings.Lines(blocks[title]) {
+				line, _, _ = strings.Cut(line, " #")
+				line = strings.Replace(strings.TrimSpace(line), "go run ./cmd/groundline", "groundline", 1)
+				args := words(line)
+				if len(args) == 0 || args[0] != "groundline" {
+					continue // blank, or a command of another tool
 				}
-			} else {
-				require.NotEmpty(t, out.String())
+				ran[line] = true
+				t.Run(line, func(t *testing.T) { runExample(t, args) })
 			}
 		})
 	}
-	require.GreaterOrEqual(t, len(ran), 15, "hardly an example was found")
+	require.GreaterOrEqual(t, len(ran), 30, "hardly an example was found")
 }
 
-// exampleFolder has the files that the examples name: the demo's, and its motion as a phone with
-// headers of its own would write it.
+// runExample runs one command line and looks at what it left.
+func runExample(t *testing.T, args []string) {
+	for i := range args { // a place of the example's own
+		args[i] = strings.Replace(args[i], "/tmp/round", "round", 1)
+	}
+	var out, errOut bytes.Buffer
+	code := run(t.Context(), args[1:], streams{out: &out, err: &errOut})
+	require.Equal(t, exitDone, code, errOut.String())
+	wrote := false
+	for i, arg := range args[:len(args)-1] {
+		if slices.Contains([]string{"-o", "--save-plan", "--save-horse", "--dictionary"}, arg) && args[i+1] != "-" {
+			info, err := os.Stat(args[i+1])
+			require.NoError(t, err)
+			require.NotZero(t, info.Size())
+			wrote = true
+		}
+	}
+	switch {
+	case !wrote:
+		require.NotEmpty(t, out.String())
+	case slices.Contains(args, "-o") && !slices.Contains(args, "survey"): // which writes the plan and tells people of it
+		require.Empty(t, out.String())
+	}
+}
+
+// exampleFolder has the files that the examples name: the demo's, the same in an archive and in folders of two days, its
+// motion as a phone with headers of its own would write it, a list of rides, and what a course walk leaves.
 func exampleFolder(t *testing.T) string {
 	dir := t.TempDir()
+	write := func(name string, data []byte) {
+		require.NoError(t, os.MkdirAll(filepath.Dir(filepath.Join(dir, name)), 0o777))
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), data, 0o666))
+	}
 	for _, name := range []string{"points.gpx", "tape.yaml"} {
 		data, err := os.ReadFile(filepath.Join(root, "testdata", "survey", name))
 		require.NoError(t, err)
-		require.NoError(t, os.WriteFile(filepath.Join(dir, name), data, 0o666))
+		write(name, data)
 	}
+	var packed bytes.Buffer
+	archive := zip.NewWriter(&packed)
 	for _, name := range []string{"course.yaml", "ride.gpx", "motion.csv"} {
 		data, err := demoFiles.ReadFile("demo/" + name)
 		require.NoError(t, err)
-		require.NoError(t, os.WriteFile(filepath.Join(dir, name), data, 0o666))
+		write(name, data)
+		if name == "course.yaml" {
+			continue
+		}
+		write("monday/"+name, data)
+		write("thursday/"+name, data)
+		member, err := archive.Create(name)
+		require.NoError(t, err)
+		_, err = member.Write(data)
+		require.NoError(t, err)
 		if name == "motion.csv" {
 			head, rows, _ := strings.Cut(string(data), "\n")
 			columns := strings.Split(strings.TrimSpace(head), ",")
@@ -88,10 +118,12 @@ func exampleFolder(t *testing.T) string {
 			for i := range columns[4:] {
 				phone += ",other" + string(rune('a'+i))
 			}
-			require.NoError(t, os.WriteFile(filepath.Join(dir, "phone.csv"), []byte(phone+"\n"+rows), 0o666))
+			write("phone.csv", []byte(phone+"\n"+rows))
 		}
 	}
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "rides.csv"), []byte("recording,course,horse,round\nride.gpx+motion.csv,course.yaml,Bramble,first\n"), 0o666))
+	require.NoError(t, archive.Close())
+	write("ride.zip", packed.Bytes())
+	write("rides.csv", []byte("recording,course,horse,round\nride.gpx+motion.csv,course.yaml,Bramble,first\n"))
 	return dir
 }
 
