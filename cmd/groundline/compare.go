@@ -133,9 +133,10 @@ func compareRides(ctx context.Context, args []string, f compareFlags, std stream
 		return badUse(errors.New("groundline: no course given, expected --course with the plan that was ridden; only debriefs written before need none"))
 	}
 	var plan *course.Plan
+	var warnings []course.Warning
 	if f.course != "" {
 		var err error
-		if plan, _, err = readPlan(f.course); err != nil {
+		if plan, warnings, err = readPlan(f.course); err != nil {
 			return err
 		}
 	}
@@ -154,6 +155,9 @@ func compareRides(ctx context.Context, args []string, f compareFlags, std stream
 	c, err := compare.Of(attempts, opt)
 	if err != nil {
 		return noAnswer(fmt.Errorf("%s: %w", strings.Join(args, " and "), err))
+	}
+	for _, w := range warnings {
+		c.Notes = append(c.Notes, w.Note())
 	}
 	write := func(w io.Writer) error {
 		switch f.format {

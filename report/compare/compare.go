@@ -258,6 +258,7 @@ func Of(attempts []Attempt, opt Options) (*Comparison, error) {
 	}
 	c.judge()
 	c.Notes = append(c.Notes, cautionsAbout(attempts)...)
+	c.Notes = append(c.Notes, warningsOf(attempts)...)
 	return c, nil
 }
 
@@ -357,6 +358,23 @@ func cautionsAbout(attempts []Attempt) []trace.Note {
 				return append(notes, trace.Note{Level: "caution", What: "strides estimated, not counted",
 					Why: "without a motion sensor a difference of strides is likely at most"})
 			}
+		}
+	}
+	return notes
+}
+
+// warningsOf are the warnings of the debriefs themselves; what these say besides is theirs to tell.
+func warningsOf(attempts []Attempt) []trace.Note {
+	var notes []trace.Note
+	for i, a := range attempts {
+		for _, n := range a.Debrief.Notes {
+			if n.Level != "warning" {
+				continue
+			}
+			if len(attempts) > 1 {
+				n.What = label(i) + ": " + n.What
+			}
+			notes = append(notes, n)
 		}
 	}
 	return notes

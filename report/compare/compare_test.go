@@ -273,6 +273,9 @@ func TestWhatMakesComparingHard(t *testing.T) {
 	b.Debrief.Course.Name = "Short field"
 	require.Contains(t, what(of(t, a, b).Notes), "the debriefs are of plans with different names")
 	require.Contains(t, what(of(t, second(), first()).Notes), "A was recorded after B")
+	b = second()
+	b.Debrief.Notes = []trace.Note{{Level: "warning", What: "clock lost", Why: "battery"}, {Level: "info", What: "lesser", Why: "small"}}
+	require.Equal(t, []string{"B: clock lost"}, what(of(t, a, b).Notes))
 	// A line with another distance is another line.
 	b = second()
 	b.Debrief.Lines[2].DistanceM = ptr(18.3)

@@ -41,13 +41,21 @@ func load(t *testing.T, dir string) known {
 	require.NoError(t, err)
 	d, err := report.Build(rec, plan, report.Options{})
 	require.NoError(t, err)
+	return known{dir, d, readTruth(t, dir)}
+}
+
+func readTruth(t *testing.T, dir string) *score.Truth {
+	t.Helper()
 	f, err := os.Open(filepath.Join(dir, "truth.json"))
 	require.NoError(t, err)
 	defer f.Close()
 	truth, err := score.ReadTruth(f)
 	require.NoError(t, err)
-	return known{dir, d, truth}
+	return truth
 }
+
+// mostOfAKind keeps the test to seconds.
+const mostOfAKind = 6
 
 // truths are the true figures of the rides of a line in a round, in time order.
 func (k known) truths(from, to string) []map[Key]float64 {
@@ -83,7 +91,7 @@ func (k known) truths(from, to string) []map[Key]float64 {
 type held struct{ in, of, sure, wrong, likely, likelyWrong int }
 
 // Over all pairs of rounds of the same kind of course and recording the interval of a difference holds what truly
-// differed about nine times in ten (the course's shorter kind only, for time; over both kinds of course, 7,914
+// differed about nine times in ten (a few of the shorter kind of course only, for time; over all rounds, 7,914
 // differences, it was 0.87 to 0.99 by figure, with none wrong of 2,141 beyond doubt and 13 of 572 likely).
 func TestDifferencesOverPairsOfRoundsHoldTheTruth(t *testing.T) {
 	dirs, err := filepath.Glob(filepath.Join(rounds, "*", "*teaching*", "truth.json"))
@@ -94,12 +102,13 @@ func TestDifferencesOverPairsOfRoundsHoldTheTruth(t *testing.T) {
 	groups := map[string][]known{}
 	var kinds []string
 	for _, at := range dirs {
-		k := load(t, filepath.Dir(at))
-		kind := k.truth.Kind()
+		kind := readTruth(t, filepath.Dir(at)).Kind()
 		if groups[kind] == nil {
 			kinds = append(kinds, kind)
 		}
-		groups[kind] = append(groups[kind], k)
+		if len(groups[kind]) < mostOfAKind {
+			groups[kind] = append(groups[kind], load(t, filepath.Dir(at)))
+		}
 	}
 	all := map[Key]*held{}
 	total := &held{}
@@ -118,7 +127,7 @@ func TestDifferencesOverPairsOfRoundsHoldTheTruth(t *testing.T) {
 			require.GreaterOrEqual(t, share, 0.85, k)
 		}
 	}
-	require.Greater(t, total.sure, 300)
+	require.Greater(t, total.sure, 200)
 	require.Zero(t, total.wrong)
 	require.LessOrEqual(t, float64(total.likelyWrong), LikelyWrong*float64(total.sure+total.likely))
 }
