@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"sync"
 )
 
 // ErrDesign is wrapped by every refusal to design a filter.
@@ -171,6 +172,17 @@ func (f Filter) ZeroPhase(x []float64) []float64 {
 	return ext[pad : pad+len(x) : pad+len(x)]
 }
 
+// ZeroPhaseAll is [Filter.ZeroPhase] of several channels, on all processors.
+func (f Filter) ZeroPhaseAll(channels ...[]float64) [][]float64 {
+	out := make([][]float64, len(channels))
+	var all sync.WaitGroup
+	for c, x := range channels {
+		all.Go(func() { out[c] = f.ZeroPhase(x) })
+	}
+	all.Wait()
+	return out
+}
+
 // padLen is SciPy's default for sosfiltfilt: three times the number of coefficients,
 // zeros at either end of numerator and denominator not counted.
 func (f Filter) padLen() int {
@@ -188,30 +200,49 @@ func (f Filter) padLen() int {
 
 // bothWays filters x in place, forward and backward, each way from the steady state.
 func (f Filter) bothWays(x []float64) {
-	for range 2 {
-		level := x[0]
-		for _, s := range f {
-			s.run(x, level)
-			level *= s.dcGain()
+	f.run(x, 0, 1)
+	f.run(x, len(x)-1, -1)
+}
+
+// run filters x in place from sample start on, by steps of 1 or -1, starting in the state
+// that the first sample, had it stood there for ever, has led to. Two sections go in one pass: the
+// second works on a sample while the first is at the next, and x is fetched once.
+func (f Filter) run(x []float64, start, step int) {
+	level := x[start]
+	for len(f) > 0 {
+		a, b := f[0], Section{B0: 1}
+		f = f[1:]
+		if len(f) > 0 {
+			b, f = f[0], f[1:]
 		}
-		for i, j := 0, len(x)-1; i < j; i, j = i+1, j-1 {
-			x[i], x[j] = x[j], x[i]
-		}
+		middle := level * a.dcGain()
+		a.runWith(b, x, start, step, level, middle)
+		level = middle * b.dcGain()
 	}
 }
 
 // dcGain is the section's gain for a constant.
 func (s Section) dcGain() float64 { return (s.B0 + s.B1 + s.B2) / (1 + s.A1 + s.A2) }
 
-// run filters x in place in transposed direct form II (Oppenheim and Schafer, section
-// 6.3.4), starting in the state that a constant level at the input has led to.
-func (s Section) run(x []float64, level float64) {
+// steady is the state in which a constant level at the input leaves the section.
+func (s Section) steady(level float64) (w1, w2 float64) {
 	g := s.dcGain()
-	w1, w2 := (g-s.B0)*level, (s.B2-s.A2*g)*level
-	for i, in := range x {
-		out := s.B0*in + w1
-		w1 = s.B1*in - s.A1*out + w2
-		w2 = s.B2*in - s.A2*out
+	return (g - s.B0) * level, (s.B2 - s.A2*g) * level
+}
+
+// runWith filters x in place by the section a and then b, in transposed direct form II
+// (Oppenheim and Schafer, section 6.3.4), with levels at the inputs of both to start from.
+func (a Section) runWith(b Section, x []float64, start, step int, level, middle float64) {
+	a1, a2 := a.steady(level)
+	b1, b2 := b.steady(middle)
+	for i := start; uint(i) < uint(len(x)); i += step {
+		in := x[i]
+		mid := a.B0*in + a1
+		a1 = a.B1*in - a.A1*mid + a2
+		a2 = a.B2*in - a.A2*mid
+		out := b.B0*mid + b1
+		b1 = b.B1*mid - b.A1*out + b2
+		b2 = b.B2*mid - b.A2*out
 		x[i] = out
 	}
 }
