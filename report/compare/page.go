@@ -147,10 +147,10 @@ const (
 // they repeat.
 func trackLine(k int) draw.Line {
 	return []draw.Line{
-		{WidthPt: 2.4, Colour: draw.Colour{R: 0x14, G: 0x20, B: 0x2b}},
-		{WidthPt: 2.4, Colour: draw.Colour{R: 0xb0, G: 0x3a, B: 0x2e}, DashPt: []float64{8, 4}},
-		{WidthPt: 1.8, Colour: draw.Colour{R: 0x1d, G: 0x5f, B: 0x9e}, DashPt: []float64{2, 3}},
-		{WidthPt: 1.2, Colour: draw.Colour{R: 0x6b, G: 0x5b, B: 0x00}, DashPt: []float64{10, 3, 2, 3}},
+		{WidthPt: 3, Colour: draw.Colour{R: 0x14, G: 0x20, B: 0x2b}},
+		{WidthPt: 3, Colour: draw.Colour{R: 0xb0, G: 0x3a, B: 0x2e}, DashPt: []float64{8, 4}},
+		{WidthPt: 2.4, Colour: draw.Colour{R: 0x1d, G: 0x5f, B: 0x9e}, DashPt: []float64{2, 3}},
+		{WidthPt: 1.8, Colour: draw.Colour{R: 0x6b, G: 0x5b, B: 0x00}, DashPt: []float64{10, 3, 2, 3}},
 	}[k%4]
 }
 
@@ -296,15 +296,16 @@ func places(d *draw.Drawing, points []course.Point) []draw.XY {
 
 // obstacle draws an obstacle as a bar across its way, with a tick that way and its name before it.
 func obstacle(d *draw.Drawing, o course.Obstacle) {
-	const tickM, nameM, widthPt = 1.5, 2.6, 4.0
+	const tickM, nameM, widthPt = 2.0, 3.4, 5.0
 	s, c := math.Sincos(o.FacingDeg * math.Pi / 180)
 	half := o.WidthM / 2
 	ink := draw.Colour{R: 0x14, G: 0x20, B: 0x2b}
 	place := func(right, ahead float64) course.Point {
 		return course.Point{X: o.At.X + right*c + ahead*s, Y: o.At.Y - right*s + ahead*c}
 	}
+	// Sizes are for a phone, which shows the sheet at half its width: ten points of a name there.
 	d.Add("obstacles", draw.Line{Points: places(d, []course.Point{place(-half, 0), place(half, 0)}), WidthPt: widthPt, Colour: ink},
 		draw.Line{Points: places(d, []course.Point{o.At, place(0, tickM)}), WidthPt: 1.5, Colour: ink})
 	at := d.At(place(half+nameM/2, -nameM/2))
-	d.Add("names", draw.Text{At: draw.XY{X: at.X, Y: at.Y + 4}, Align: draw.Middle, SizePt: 12, Bold: true, Colour: ink, Text: clip(cleaned(o.ID), 12)})
+	d.Add("names", draw.Text{At: draw.XY{X: at.X, Y: at.Y + 7}, Align: draw.Middle, SizePt: 20, Bold: true, Colour: ink, Text: clip(cleaned(o.ID), 12)})
 }
