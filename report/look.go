@@ -260,6 +260,9 @@ func answers(l *Looked) []Answer {
 	case swings:
 		but = "; a swinging limb hides low jumps and makes others look like them"
 	}
+	if felt && m.Gaps > 0 {
+		but += fmt.Sprintf("; what happened in %s of the motion is not felt", counted(m.Gaps, "gap", "gaps"))
+	}
 	if p != nil && !seen {
 		but += "; the positions are too few or too far apart for a track"
 	}
