@@ -124,6 +124,11 @@ func TestMomentsAgreeWithTheRide(t *testing.T) {
 		require.Less(t, l.From, l.To)
 		require.InDelta(t, d.Lines[i].Strides.Value, l.All, 0.5, l.Name) // the ticks are the strides that are told
 	}
+	for i, at := range m.T {
+		x, y := v.frame.share(v.at(v.ridden.XM, float64(at)/10), v.at(v.ridden.YM, float64(at)/10))
+		require.InDelta(t, 1e5*x, m.X[i], 1e5*0.05*8/v.frame.wide) // half a tenth of a second at 8 m/s
+		require.InDelta(t, 1e5*y, m.Y[i], 1e5*0.05*8/v.frame.high)
+	}
 	// The middle of each flight is drawn where its obstacle stands: within the two metres that placing leaves.
 	for _, e := range d.Efforts {
 		o, ok := d.Plan.Obstacle(*e.Obstacle)
@@ -140,13 +145,24 @@ func TestBendsTouchTheTrack(t *testing.T) {
 	for _, b := range d.Ridden.Bends {
 		require.Equal(t, d.Lines[b.Line].Turn.RadiusMinM.Value, b.RadiusM)
 		sin, cos := math.Sincos(b.TouchDeg * math.Pi / 180)
-		near := math.Inf(1)
+		near, at := math.Inf(1), 0
 		for i, s := range d.Ridden.TimeS {
-			if s >= d.Ridden.LineS[b.Line][0] && s <= d.Ridden.LineS[b.Line][1] {
-				near = math.Min(near, math.Hypot(d.Ridden.XM[i]-b.XM-b.RadiusM*sin, d.Ridden.YM[i]-b.YM-b.RadiusM*cos))
+			if s < d.Ridden.LineS[b.Line][0] || s > d.Ridden.LineS[b.Line][1] {
+				continue
+			}
+			if off := math.Hypot(d.Ridden.XM[i]-b.XM-b.RadiusM*sin, d.Ridden.YM[i]-b.YM-b.RadiusM*cos); off < near {
+				near, at = off, i
 			}
 		}
 		require.Less(t, near, 0.5) // half a sample's way at canter
+		// The centre lies on the side that the line turned to, and the way bends about it there: a third of a second on
+		// either side the track is nearer to the centre than its tangent is.
+		side := (d.Ridden.XM[at+1]-d.Ridden.XM[at-1])*(b.YM-d.Ridden.YM[at]) - (d.Ridden.YM[at+1]-d.Ridden.YM[at-1])*(b.XM-d.Ridden.XM[at])
+		require.Equal(t, d.Lines[b.Line].Turn.Direction == "left", side > 0, "line %d", b.Line)
+		for _, i := range []int{at - 3, at + 3} {
+			off := math.Hypot(d.Ridden.XM[i]-d.Ridden.XM[at], d.Ridden.YM[i]-d.Ridden.YM[at])
+			require.Less(t, math.Hypot(d.Ridden.XM[i]-b.XM, d.Ridden.YM[i]-b.YM), math.Hypot(b.RadiusM, off)+0.02)
+		}
 	}
 }
 

@@ -3,6 +3,7 @@ package page
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -66,6 +67,15 @@ func TestSheetIsToScale(t *testing.T) {
 	require.InDelta(t, 80*d.PtPerM, b.X-a.X, 1e-9)
 	denominator := ptPerMAtOne / d.PtPerM
 	require.InDelta(t, 0, denominator-scaleStep*float64(int(denominator/scaleStep+0.5)), 1e-6)
+	radius := 0.0
+	for _, g := range d.Groups {
+		for _, it := range g.Items {
+			if l, ok := it.(draw.Line); ok && g.Name == "turns" {
+				radius = max(radius, math.Hypot(l.Points[1].X-l.Points[0].X, l.Points[1].Y-l.Points[0].Y))
+			}
+		}
+	}
+	require.InDelta(t, 25*d.PtPerM, radius, 1e-6)
 	require.Contains(t, textsOf(d), fmt.Sprintf("20 m; 1 : %.0f on A4", denominator))
 }
 
