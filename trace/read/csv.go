@@ -43,7 +43,8 @@ type table struct {
 	taken    int64 // bytes of text in the rows taken in
 	total    int64 // bytes of text in all; 0 where not known for sure
 	problems problems
-	empty    int // rows without any value of the sensor
+	holes    bool // a value of some row is absent
+	empty    int  // rows without any value of the sensor
 	unzoned  bool
 	cut      string // why the file ended before its end
 }
@@ -68,9 +69,12 @@ func (tab *table) read(r io.Reader, longest int) *Fault {
 		at := 0
 		for at < have {
 			if line >= lay.skip && !overlong {
-				taken, rows := tab.plainRows(buf[at:have])
+				taken, lines := tab.inParts(buf[at:have], line)
+				if taken == 0 {
+					taken, lines = tab.plainRows(buf[at:have])
+				}
 				tab.taken += int64(taken)
-				line += rows
+				line += lines
 				if at += taken; at == have {
 					break
 				}
@@ -148,18 +152,19 @@ func (tab *table) row(text []byte, line int) {
 		return
 	}
 	if tab.n == len(tab.col[roleT]) {
-		tab.grow()
+		tab.grow(1)
 	}
 	for _, r := range lay.used {
 		tab.col[r][tab.n] = values[r]
+		tab.holes = tab.holes || math.IsNaN(values[r])
 	}
 	tab.n++
 }
 
-// grow makes room for all rows to come, as the share of the file taken so far foretells: a
+// grow makes room for all rows to come, at least for more, as the share of the file taken so far foretells: a
 // slice that is made once is never copied, and pages not filled cost nothing. Where the size
 // of the text is not known for sure, because it comes out of an archive, growth goes in steps.
-func (tab *table) grow() {
+func (tab *table) grow(more int) {
 	want := float64(tab.n) / tab.meter.fraction()
 	if tab.total > 0 && tab.taken > 0 {
 		want = float64(tab.n) / float64(tab.taken) * float64(tab.total)
@@ -171,7 +176,7 @@ func (tab *table) grow() {
 		want = min(want, step*float64(tab.n))
 	}
 	size := int(want*1.03) + 1024 // 3 % for rows that grow shorter
-	size = min(max(size, tab.n+tab.n/4), tab.limit)
+	size = min(max(size, tab.n+max(more, tab.n/4)), tab.limit)
 	for _, r := range tab.lay.used {
 		bigger := make([]float64, size)
 		copy(bigger, tab.col[r][:tab.n])

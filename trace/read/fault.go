@@ -87,6 +87,12 @@ func (p *problems) add(f Fault) {
 	}
 }
 
+// append takes the problems of o in after its own.
+func (p *problems) append(o problems) {
+	p.count += o.count
+	p.first = append(p.first, o.first[:min(len(o.first), maxFaults-1-len(p.first))]...)
+}
+
 // addAll takes the problems of o in before its own: those were found first.
 func (p *problems) addAll(o problems) {
 	first := append(o.first, p.first...)

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/binary"
 	"math"
+	"runtime"
+	"sync"
 )
 
 // Most rows of most tables are plain: numbers of a few digits, one delimiter between two. They
@@ -186,6 +188,76 @@ func (tab *table) plainRows(text []byte) (taken, rows int) {
 		tab.n++
 	}
 	return taken, rows
+}
+
+// inParts takes the whole lines of text in, line of which were before it, and returns how many bytes and
+// lines that were. Each processor reads a part of them into the place that its rows
+// have if every line is one, and what the parts found is joined in their order: the outcome is that of
+// reading line by line. It takes nothing where the text is too short to gain by it, or where
+// the limit of rows may be reached, for which the lines must be counted one by one.
+func (tab *table) inParts(text []byte, line int) (taken, lines int) {
+	const (
+		least   = 128 << 10 // bytes: a part then takes far longer than starting it
+		settled = 1000      // rows from which the size of the whole table is told well
+		short   = 8         // bytes of a line: of emptier ones too much room would be made
+	)
+	lay, parts := tab.lay, runtime.GOMAXPROCS(0)
+	taken = bytes.LastIndexByte(text, lay.newline) + 1
+	if parts < 2 || taken < least || tab.n < settled {
+		return 0, 0
+	}
+	text = text[:taken]
+	lines = bytes.Count(text, []byte{lay.newline})
+	if lines > taken/short || lines > tab.limit-tab.n {
+		return 0, 0
+	}
+	if tab.n+lines > len(tab.col[roleT]) {
+		tab.grow(lines)
+	}
+	var all sync.WaitGroup
+	var read []*table
+	for place := tab.n; len(text) > 0; parts-- {
+		end := len(text)
+		if parts > 1 {
+			end /= parts
+			end += bytes.IndexByte(text[end:], lay.newline) + 1
+		}
+		some, n := text[:end], bytes.Count(text[:end], []byte{lay.newline})
+		part := &table{lay: lay, limit: n}
+		for _, r := range lay.used {
+			part.col[r] = tab.col[r][place : place+n]
+		}
+		first := line
+		all.Go(func() { part.lines(some, first) })
+		read = append(read, part)
+		text, place, line = text[end:], place+n, line+n
+	}
+	all.Wait()
+	for _, part := range read {
+		for _, r := range lay.used {
+			copy(tab.col[r][tab.n:], part.col[r][:part.n]) // in its place already, but for lines that were no rows
+		}
+		tab.n += part.n
+		tab.problems.append(part.problems)
+		tab.empty += part.empty
+		tab.holes = tab.holes || part.holes
+		tab.unzoned = tab.unzoned || part.unzoned
+	}
+	return taken, lines
+}
+
+// lines takes whole lines in, for which there is room.
+func (tab *table) lines(text []byte, line int) {
+	for len(text) > 0 {
+		taken, rows := tab.plainRows(text)
+		text, line = text[taken:], line+rows
+		if len(text) > 0 {
+			end := bytes.IndexByte(text, tab.lay.newline)
+			line++
+			tab.row(text[:end], line)
+			text = text[end+1:]
+		}
+	}
 }
 
 // plainOther reads a date, or passes a column over that is not used; -1 for what is not plain.

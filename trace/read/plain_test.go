@@ -5,6 +5,8 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
@@ -83,7 +85,7 @@ func TestPlainRowsAgreeWithRows(t *testing.T) {
 			}
 			lines = append(lines, strings.Join(fields, delim))
 			if i > 3 && rapid.IntRange(0, 20).Draw(t, "extra") == 0 {
-				lines = append(lines, rapid.SampledFrom([]string{"", "# 1,2,3,4", "//", "1", "\r", "1" + delim + "2", strings.Repeat(delim, len(names)-1), strings.Repeat("1"+delim, 9)}).Draw(t, "line"))
+				lines = append(lines, rapid.SampledFrom([]string{"", "# 1,2,3,4", "//", "1", "\r", "1" + delim + "2", strings.Repeat(delim, len(names)-1), strings.Repeat("1"+delim, 9), "#" + strings.Repeat("1"+delim, 9)}).Draw(t, "line"))
 			}
 		}
 		text := []byte(strings.Join(lines, newline))
@@ -138,5 +140,45 @@ func TestPlainRowsTakePlainTables(t *testing.T) {
 		require.GreaterOrEqual(t, rows, 98, text[:40])
 		require.Equal(t, []float64{0, 17, 34, 51}, tab.col[roleT][:4])
 		require.Equal(t, []float64{0.125, 1.125, 2.125}, tab.col[roleAZ][:3])
+	}
+}
+
+// A table long enough to be read in parts, with lines that are no rows, faults and gaps strewn in.
+func TestPartsAgreeWithRows(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	odd := []string{"", "# a comment\n", "x,1,2,3,,,\n", "\n", "1,2\n", "5,1,2,3,,,\n", "6,,,,1,2,3\n", "7,,,,,,\n", "8,1,2,3,nan,1,2\n"}
+	for _, faults := range []int{0, 3, 400} {
+		var text bytes.Buffer
+		text.WriteString("time_s,ax_m_s2,ay_m_s2,az_m_s2,gx_rad_s,gy_rad_s,gz_rad_s\n")
+		for i := range 60_000 {
+			fmt.Fprintf(&text, "%.4f,%.4f,%.4f,%.4f,%.5f,%.5f,%.5f\n", float64(i)/200, rng.NormFloat64(), rng.NormFloat64(), 9.8+rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64())
+			if faults > 0 && rng.IntN(60_000/faults) == 0 {
+				text.WriteString(odd[rng.IntN(len(odd))])
+			}
+		}
+		lay, fault := understand("a", text.Bytes()[:headBytes], nil)
+		require.Nil(t, fault)
+		want := byRow(lay, text.Bytes(), 100_000)
+		for _, processors := range []int{1, 2, 3, 8} {
+			before := runtime.GOMAXPROCS(processors)
+			got := &table{lay: lay, limit: 100_000, meter: &meter{ctx: context.Background()}, total: int64(text.Len())}
+			fault := got.read(bytes.NewReader(text.Bytes()), 1<<20)
+			runtime.GOMAXPROCS(before)
+			require.Nil(t, fault)
+			sameTable(t, nil, want, got)
+			require.Equal(t, want.holes, got.holes)
+		}
+		// At the limit of rows the fault names the same line.
+		for _, limit := range []int{50_000, want.n - 1} {
+			before := runtime.GOMAXPROCS(1)
+			one := &table{lay: lay, limit: limit, meter: &meter{ctx: context.Background()}}
+			first := one.read(bytes.NewReader(text.Bytes()), 1<<20)
+			runtime.GOMAXPROCS(4)
+			four := &table{lay: lay, limit: limit, meter: &meter{ctx: context.Background()}}
+			second := four.read(bytes.NewReader(text.Bytes()), 1<<20)
+			runtime.GOMAXPROCS(before)
+			require.NotNil(t, first)
+			require.Equal(t, first, second)
+		}
 	}
 }

@@ -16,8 +16,10 @@ func (t *task) tableToPart(p *part, tab *table) (*part, *Faults) {
 	}
 	tm := tab.col[roleT]
 	if !lay.timeText {
-		for i := range tm {
-			tm[i] = (tm[i] - lay.baseCount) * lay.timeUnit
+		if lay.baseCount != 0 || lay.timeUnit != 1 {
+			for i := range tm {
+				tm[i] = (tm[i] - lay.baseCount) * lay.timeUnit
+			}
 		}
 		if !lay.baseKnown {
 			addTo(tm, lay.baseCount*lay.timeUnit)
@@ -74,7 +76,7 @@ func (t *task) tableToPart(p *part, tab *table) (*part, *Faults) {
 // splitTurns takes the gyroscope out of a table that gives it rows of its own, between those
 // of the accelerometer, as a recording with times of its own.
 func (tab *table) splitTurns(p *part) *Faults {
-	if tab.lay.optional != roleAX {
+	if tab.lay.optional != roleAX || !tab.holes {
 		return nil
 	}
 	var still, noTurn []int // rows without acceleration; without turn rate
@@ -257,7 +259,9 @@ func (t *task) tableMotion(p *part, tab *table) *Faults {
 		a[k], g[k] = tab.col[roleAX+role(k)], tab.col[roleGX+role(k)]
 	}
 	m := &motion{t: tab.col[roleT], a: a, g: g}
-	m.dropHoles(p)
+	if tab.holes {
+		m.dropHoles(p)
+	}
 	if len(m.t) < 2 {
 		return refuse(Fault{File: p.sum.File, Found: "no whole rows", Expected: "three axes in every row"}, problems{})
 	}
@@ -436,6 +440,16 @@ const (
 
 // dropWild leaves out samples that no sensor can have measured.
 func (m *motion) dropWild() int {
+	tame := true // by far the most are: looked at axis by axis, which is faster
+	for k := range 3 {
+		low, high, whole := extremes(m.a[k])
+		tame = tame && whole && low >= -mostMS2 && high <= mostMS2
+		low, high, whole = extremes(m.g[k])
+		tame = tame && whole && low >= -mostRadS && high <= mostRadS
+	}
+	if tame {
+		return 0
+	}
 	var drop []int
 	for i := range m.t {
 		wild := false

@@ -38,21 +38,24 @@ func findGravity(t []float64, a [3][]float64) gravityVector {
 	var still, quiet, sizes []float64
 	sum2 := 0.0
 	for from := 0; from+per <= len(t); from += every {
-		size, unrest := meanVector(a, from, from+per)
-		all = append(all, second{size, unrest})
-		sizes = append(sizes, size)
-		sum2 += size*size + unrest
-		// Rest comes in shorter pieces than a second, as when a foot stands.
+		var whole vectorSums
 		for k := range 4 {
 			lo, hi := from+k*per/4, from+(k+1)*per/4
+			part := sumsOf(a, lo, hi)
+			whole.add(part)
+			// Rest comes in shorter pieces than a second, as when a foot stands.
 			if hi-lo < 3 {
 				continue
 			}
 			// 5 %: half a m/s² about gravity.
-			if size, unrest := meanVector(a, lo, hi); unrest < 0.05*0.05*size*size {
+			if size, unrest := part.mean(); unrest < 0.05*0.05*size*size {
 				still = append(still, size)
 			}
 		}
+		size, unrest := whole.mean()
+		all = append(all, second{size, unrest})
+		sizes = append(sizes, size)
+		sum2 += size*size + unrest
 	}
 	if len(all) == 0 {
 		return gravityVector{}
@@ -73,20 +76,34 @@ func findGravity(t []float64, a [3][]float64) gravityVector {
 	return g
 }
 
-// meanVector is the size of the mean of the samples [from, to), and the sum of their variances.
-func meanVector(a [3][]float64, from, to int) (size, unrest float64) {
-	n := float64(to - from)
-	size2, sum2 := 0.0, 0.0
-	for k := range 3 {
-		mean := 0.0
-		for _, v := range a[k][from:to] {
-			mean += v
-			sum2 += v * v
-		}
-		mean /= n
-		size2 += mean * mean
+// vectorSums are the sums of some vectors by axis, and of the squares of all.
+type vectorSums struct{ x, y, z, squares, n float64 }
+
+func sumsOf(a [3][]float64, from, to int) vectorSums {
+	s := vectorSums{n: float64(to - from)}
+	y, z := a[1][from:to], a[2][from:to]
+	for i, x := range a[0][from:to] {
+		s.x += x
+		s.y += y[i]
+		s.z += z[i]
+		s.squares += x*x + y[i]*y[i] + z[i]*z[i]
 	}
-	return math.Sqrt(size2), math.Max(0, sum2/n-size2)
+	return s
+}
+
+func (s *vectorSums) add(o vectorSums) {
+	s.x += o.x
+	s.y += o.y
+	s.z += o.z
+	s.squares += o.squares
+	s.n += o.n
+}
+
+// mean is the size of the mean vector, and the sum of the variances of the axes.
+func (s vectorSums) mean() (size, unrest float64) {
+	x, y, z := s.x/s.n, s.y/s.n, s.z/s.n
+	size2 := x*x + y*y + z*z
+	return math.Sqrt(size2), math.Max(0, s.squares/s.n-size2)
 }
 
 // quartileSpread is the interquartile range of sorted values over their median.
@@ -141,14 +158,7 @@ func clipped(a [3][]float64) float64 {
 	const least = 1.5 * standardGravity // no sensor's range ends below 2 g
 	found := 0.0
 	for k := range 3 {
-		high, low := 0.0, 0.0
-		for _, v := range a[k] {
-			if v > high {
-				high = v
-			} else if v < low {
-				low = v
-			}
-		}
+		low, high, _ := extremes(a[k])
 		for _, top := range []float64{high, low} {
 			size := math.Abs(top)
 			if size >= least && piled(a[k], top) && (found == 0 || size < found) {
@@ -157,6 +167,21 @@ func clipped(a [3][]float64) float64 {
 		}
 	}
 	return found
+}
+
+// extremes are the least and the greatest of the values and 0; whole tells that none is NaN.
+func extremes(v []float64) (low, high float64, whole bool) {
+	whole = true
+	for _, x := range v {
+		if x > high {
+			high = x
+		} else if x < low {
+			low = x
+		} else if x != x {
+			whole = false
+		}
+	}
+	return low, high, whole
 }
 
 // piled tells whether samples pile up at top, the greatest or the least of them.
