@@ -277,3 +277,9 @@ func TestGoldenDrawings(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, string(want), got)
 }
+
+func TestUnitsStandBeforeTheDoubt(t *testing.T) {
+	require.Equal(t, "8.6 m ±1.1", withUnit("8.6 ±1.1", "m"))
+	require.Equal(t, "15 m (10 to 26)", withUnit("15 (10 to 26)", "m"))
+	require.Equal(t, "−12 m/min", withUnit("−12", "m/min"))
+}

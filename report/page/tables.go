@@ -47,15 +47,15 @@ func (v *view) linesTable() *table {
 		if l.Turn != "" && l.Turn != "straight" {
 			words := l.Turn
 			if l.Radius != "" {
-				words += ", radius " + l.Radius + " " + unit
+				words += ", radius " + withUnit(l.Radius, unit)
 			}
 			if l.Slowest != "" {
-				words += ", slowest " + l.Slowest + " m/min"
+				words += ", slowest " + withUnit(l.Slowest, "m/min")
 			}
 			narrow = append(narrow, words)
 		}
 		if l.Drift != "" {
-			narrow = append(narrow, "drift "+l.Drift+" m/min")
+			narrow = append(narrow, "drift "+withUnit(l.Drift, "m/min"))
 		}
 		rows = append(rows, tableRow{ID: lineID(i), Name: l.Name, Small: l.Ride, Narrow: strings.Join(narrow, "; "), Below: l.Words})
 		cells = append(cells, []string{kind, l.Strides, l.Length, strings.ReplaceAll(l.Pace, ", ", ",\u00a0"), l.Drift, l.Turn, l.Radius, l.Slowest, l.Rode})
@@ -100,6 +100,15 @@ func newTable(heads []column, rows []tableRow, cells [][]string) *table {
 		}
 	}
 	return t
+}
+
+// withUnit puts a unit behind a number and before its doubt: "8.6 m ±1.1".
+func withUnit(figure, unit string) string {
+	number, doubt, found := strings.Cut(figure, " ")
+	if !found {
+		return number + " " + unit
+	}
+	return number + " " + unit + " " + doubt
 }
 
 // joined are the parts that are not empty.
