@@ -135,13 +135,13 @@ func TestWithoutPlaces(t *testing.T) {
 }
 
 func TestRunStops(t *testing.T) {
-	rides := demoRides(t)
+	rides := demoRides(t)[2:3]
 	for len(rides) < 200 {
 		rides = append(rides, rides...)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	n := 0
-	err := Run(ctx, rides, Settings{}, RunOptions{Workers: 4}, func(*Result) error {
+	err := Run(ctx, rides, Settings{}, RunOptions{Workers: 2}, func(*Result) error {
 		if n++; n == 3 {
 			cancel()
 		}
@@ -151,7 +151,7 @@ func TestRunStops(t *testing.T) {
 	require.Less(t, n, 200)
 
 	full := errors.New("disk full")
-	require.ErrorIs(t, Run(t.Context(), rides, Settings{}, RunOptions{Workers: 4}, func(*Result) error { return full }), full)
+	require.ErrorIs(t, Run(t.Context(), rides, Settings{}, RunOptions{Workers: 2}, func(*Result) error { return full }), full)
 	require.NoError(t, Run(t.Context(), nil, Settings{}, RunOptions{}, func(*Result) error { return full }))
 }
 
