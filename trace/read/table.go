@@ -283,9 +283,7 @@ func (t *task) tableMotion(p *part, tab *table) *Faults {
 	if m.g[0] != nil {
 		lay.turnScale(p, m.g)
 	}
-	if fault := lay.accScale(p, m); fault != nil {
-		return refuse(*fault, problems{})
-	}
+	rest, scaled := lay.accScale(p, m)
 	wild := m.dropWild()
 	if len(m.t) < 2 {
 		return refuse(Fault{File: p.sum.File, Found: "accelerations beyond 2000 m/s²", Expected: "what a wearable sensor measures", Hint: "give the unit: --columns ax=NAME/g,…"}, problems{})
@@ -295,7 +293,9 @@ func (t *task) tableMotion(p *part, tab *table) *Faults {
 	}
 	p.motion = m
 	p.sum.Rows = len(m.t)
-	rest := findGravity(m.t, m.a).rest
+	if scaled || wild > 0 {
+		rest = findGravity(m.t, m.a).rest
+	}
 	p.sum.Motion = &MotionSummary{HasTurnRate: m.g[0] != nil, GravityRemoved: m.gravityRemoved, RestMS2: rest, ClippedMS2: clipped(m.a), Wild: wild}
 	if c := p.sum.Motion.ClippedMS2; c > 0 {
 		p.note("caution", "peaks are cut off", fmt.Sprintf("samples pile up at %.3g m/s²: the sensor could measure no more", c))
@@ -368,8 +368,9 @@ func (l *layout) told(p *part, sensor, unit, by string) {
 	}
 }
 
-// accScale brings accelerations to m/s² and finds whether gravity is in them.
-func (l *layout) accScale(p *part, m *motion) *Fault {
+// accScale brings accelerations to m/s² and finds whether gravity is in them. restSize is what a
+// resting sensor read before, which is m/s² where nothing was scaled.
+func (l *layout) accScale(p *part, m *motion) (restSize float64, scaled bool) {
 	g := findGravity(m.t, m.a)
 	unit, by, seen := l.accUnit, "", g.restUnit()
 	factor := map[string]float64{"m/s2": 1, "g": standardGravity, "mg": standardGravity / 1000}[unit]
@@ -405,7 +406,7 @@ func (l *layout) accScale(p *part, m *motion) *Fault {
 	case math.Abs(rest-standardGravity) > 0.1*standardGravity:
 		p.note("caution", fmt.Sprintf("a resting sensor reads %.3g m/s²", rest), "9.81 expected: the scale may be off, or the sensor never rests")
 	}
-	return nil
+	return g.rest, factor != 1
 }
 
 // dropHoles leaves out rows without a turn rate, or the turn rate if many rows lack it.
