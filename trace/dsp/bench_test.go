@@ -44,3 +44,13 @@ func BenchmarkHampelHour(b *testing.B) {
 		dsp.Hampel(x, 4, 5)
 	}
 }
+
+// Six channels at a hundred a second, as they are laid on a grid together.
+func BenchmarkSampleAllHour(b *testing.B) {
+	timeS, x := hour()
+	for b.Loop() {
+		for _, p := range dsp.Pieces(timeS, 100, 0.1) {
+			p.SampleAll(timeS, x, x, x, x, x, x)
+		}
+	}
+}

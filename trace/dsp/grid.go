@@ -69,16 +69,15 @@ func (p Piece) SampleAll(timeS []float64, channels ...[]float64) [][]float64 {
 			}
 		}
 		for c, x := range channels {
-			v := x[p.From:p.To]
-			for i, y := range out[c][from : from+len(w)] {
+			v, y := x[p.From:p.To], out[c][from:from+len(w)]
+			for i := range y {
 				s := &w[i]
 				if s.k == 0 || s.k >= len(v)-2 {
-					y = cubic(t, v, s.k, p.TimeS(from+i))
-				} else {
-					near := v[s.k-1 : s.k+3]
-					y = s.w[0]*near[0] + s.w[1]*near[1] + s.w[2]*near[2] + s.w[3]*near[3]
+					y[i] = cubic(t, v, s.k, p.TimeS(from+i))
+					continue
 				}
-				out[c][from+i] = y
+				near := v[s.k-1 : s.k+3]
+				y[i] = s.w[0]*near[0] + s.w[1]*near[1] + s.w[2]*near[2] + s.w[3]*near[3]
 			}
 		}
 	}
