@@ -42,7 +42,7 @@ func PlanText(w io.Writer, p *course.Plan, warnings []course.Warning, opt PlanOp
 	f := p.Figures(opt.Horse, rules)
 	out := bufio.NewWriter(w)
 	pg := &page{out: out, bold: opt.Bold}
-	pg.title(p.Name)
+	pg.title(courseName(p.Name))
 	pg.para("", 0, fmt.Sprintf("%s, %s; route %s.", count(f.Obstacles, "obstacle"), count(f.Efforts, "effort"), strings.Join(p.Route, " ")))
 	writePlanLines(pg, p, f, opt)
 	writePlanTrack(pg, p, f)
@@ -54,6 +54,14 @@ func PlanText(w io.Writer, p *course.Plan, warnings []course.Warning, opt PlanOp
 	}
 	pg.para("", 0, strings.Join(cautions, " "))
 	return out.Flush()
+}
+
+// courseName is a plan's name, or words in its place where it has none.
+func courseName(name string) string {
+	if strings.TrimSpace(name) == "" {
+		return "Course without a name"
+	}
+	return name
 }
 
 func writePlanLines(pg *page, p *course.Plan, f course.Figures, opt PlanOptions) {

@@ -62,6 +62,17 @@ func TestPlanTextOfTheLeastPlans(t *testing.T) {
 
 // The strides told are those of the published tables: 72 ft is 5 on a 12-ft stride and 6 on
 // a 10 ft 3 in one; see package course for every row.
+func TestPlanTextOfAPlanWithoutAName(t *testing.T) {
+	text := planText(t, strings.Replace(straightPlan, "name: Long side\n", "", 1), PlanOptions{})
+	require.True(t, strings.HasPrefix(text, "Course without a name\n2 obstacles"), text)
+}
+
+func TestTheWayAPlanWasMovedInWordsAndUnits(t *testing.T) {
+	require.Equal(t, "1.06 m right", moved(Metric.length(), 1.06, "right", "left"))
+	require.Equal(t, "3.22 m back", moved(Metric.length(), -3.22, "forward", "back"))
+	require.Equal(t, "10.6 ft left", moved(Imperial.length(), -3.22, "right", "left"))
+}
+
 func TestPlanTextTellsTheTable(t *testing.T) {
 	require.Regexp(t, `1 to 2a .*22\.10 .* 5 \(5\.0\)`, planText(t, straightPlan, PlanOptions{}))
 	pony := course.Profiles()[3]

@@ -306,12 +306,22 @@ func writeCautions(p *page) {
 		"No veterinary tool: a stride that stays short or uneven is for the vet.")
 }
 
+// moved says a shift by its size and the way it goes, as people do, not by a sign.
+func moved(q quantity, si float64, ahead, behind string) string {
+	if si < 0 {
+		ahead = behind
+	}
+	return q.plain(math.Abs(si)) + " " + ahead
+}
+
 // writeExplained gives every figure of every effort, for who wants to check.
 func writeExplained(p *page, d *Debrief, units Units) {
 	if c := d.Course; c != nil && c.Placed != nil {
 		p.heading("Where the course was laid")
-		p.para(" ", 1, fmt.Sprintf("The plan moved %.2f m right, %.2f m forward, turned %.1f°, to lie under the track; jumps are then %.2f m off their obstacles.",
-			c.Placed.RightM, c.Placed.ForwardM, c.Placed.TurnDeg, c.Placed.ResidualM))
+		q := units.length()
+		p.para(" ", 1, fmt.Sprintf("The plan moved %s, %s, turned %s, to lie under the track; jumps are then %s off their obstacles.",
+			moved(q, c.Placed.RightM, "right", "left"), moved(q, c.Placed.ForwardM, "forward", "back"),
+			fmt.Sprintf("%.1f°", c.Placed.TurnDeg), q.plain(c.Placed.ResidualM)))
 	}
 	var rows []tableRow
 	for _, e := range d.Efforts {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -21,7 +22,7 @@ func writeWhole(path string, write func(io.Writer) error) error {
 	beside, err := os.OpenFile(filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%d.part", filepath.Base(path), os.Getpid())),
 		os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
-		return written(err)
+		return written(unnamed(path, err))
 	}
 	err = write(beside)
 	if err == nil {
@@ -31,10 +32,23 @@ func writeWhole(path string, write func(io.Writer) error) error {
 		err = written(closed)
 	}
 	if err == nil {
-		err = written(os.Rename(beside.Name(), path))
+		err = written(unnamed(path, os.Rename(beside.Name(), path)))
 	}
 	if err != nil {
 		os.Remove(beside.Name())
+	}
+	return err
+}
+
+// unnamed says an error of the file beside path of path, the name that the user gave.
+func unnamed(path string, err error) error {
+	var inFile *os.PathError
+	var renamed *os.LinkError
+	switch {
+	case errors.As(err, &inFile):
+		return fmt.Errorf("%s: %w", path, inFile.Err)
+	case errors.As(err, &renamed):
+		return fmt.Errorf("%s: %w", path, renamed.Err)
 	}
 	return err
 }
