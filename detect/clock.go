@@ -10,7 +10,8 @@ import (
 
 // Clocks is what the gaits tell of the motion's and the positions' clocks.
 type Clocks struct {
-	// OffsetS is how far the motion's clock runs ahead of the positions'; nil where it can't be told.
+	// OffsetS is how far the motion's clock runs ahead of the positions', amid the changes where it drifts; nil where it can't
+	// be told.
 	OffsetS *trace.Estimate
 	// DriftPPM is by how much it gains, in millionths; nil unless it is significant.
 	DriftPPM *trace.Estimate
@@ -83,7 +84,7 @@ func ClockByGaits(ev *Events, t *track.Track) Clocks {
 	}
 	var met []metChange
 	for range 3 {
-		met = f.meet(at)
+		met = f.meet(func(float64) float64 { return at })
 		if len(met) < leastChanges {
 			return Clocks{Why: fmt.Sprintf("only %d changes of gait have a clear change of speed, %d needed", len(met), leastChanges)}
 		}
@@ -98,7 +99,19 @@ func ClockByGaits(ev *Events, t *track.Track) Clocks {
 		return Clocks{Why: fmt.Sprintf("single changes of gait put the clocks apart differently, by %.1f s", spread)}
 	}
 	off := trace.FromSD(v, math.Hypot(sd, lagSDS))
-	return Clocks{OffsetS: &off, DriftPPM: drift(met), Changes: len(met), Agree: agree,
+	gain := drift(met)
+	if gain != nil {
+		// Looked for again where the drift has them: paces taken beside the change would make it look smaller.
+		var mid float64
+		for _, m := range met {
+			mid += m.atS / float64(len(met))
+		}
+		again := f.meet(func(atS float64) float64 { return v + gain.Value*1e-6*(atS-mid) })
+		if better := drift(again); better != nil {
+			gain, met = better, again
+		}
+	}
+	return Clocks{OffsetS: &off, DriftPPM: gain, Changes: len(met), Agree: agree,
 		Why: fmt.Sprintf("%d changes of gait against changes of speed", len(met))}
 }
 
@@ -258,11 +271,13 @@ type metChange struct {
 	up        bool
 }
 
-// meet finds for each change of gait the instant at which the speed passes midway, near where offset off has it.
-func (f *gaitFit) meet(off float64) []metChange {
+// meet finds for each change of gait the instant at which the speed passes midway, near where the offset at that time has
+// it.
+func (f *gaitFit) meet(offAt func(atS float64) float64) []metChange {
 	const fine = 0.05
 	var out []metChange
 	for _, c := range changesOf(f.gaits) {
+		off := offAt(c.atS)
 		at := c.atS - off
 		before, ok1 := f.pace(max(c.from.FromS-off, at-paceS), at-changeLeastS/2)
 		after, ok2 := f.pace(at+changeLeastS/2, min(c.to.ToS-off, at+paceS))
