@@ -287,6 +287,9 @@ func (p *Plan) planLeg(a, b Obstacle, speedMS, strideM float64) Leg {
 			if path == nil {
 				continue
 			}
+			if path.LengthM()+float64(level)*levelM >= least {
+				continue // dearer already, before it is looked at where it leads
+			}
 			l.Path, l.OutsideM = path, path.outsideM(p.Arena)
 			l.Through = p.through(path, a.ID, b.ID)
 			if cost := path.LengthM() + float64(level)*levelM + throughM*float64(len(l.Through)) + outsideFactor*l.OutsideM; cost < least {

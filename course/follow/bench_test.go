@@ -17,3 +17,11 @@ func BenchmarkLesson(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkWays is what every plan costs once before its first ride is followed.
+func BenchmarkWays(b *testing.B) {
+	p := field(b)
+	for b.Loop() {
+		WaysOf(p)
+	}
+}
