@@ -4,7 +4,8 @@
 // A plan is read by [ReadPlan], which tells every fault of the file at once. Its
 // frame is the arena's: x to the right, y forward, metres; bearings in degrees
 // clockwise from +y. Package place lays the plan under a recorded ride, package
-// follow reads from the ride which obstacle was jumped when.
+// follow reads from the ride which obstacle was jumped when, package survey makes
+// a plan of a course walk. What a plan asks of one [Horse] is told by [Plan.Walk].
 package course
 
 import "groundline/trace/geo"

@@ -6,6 +6,10 @@
 // that belong together a jump. From positions ([FromTrack]): speed tells the
 // gaits and the curve of the track the turns. Each finding carries its doubt, and
 // each rejection the rule that rejected it.
+//
+// Beside that: how a sensor was carried ([Mounting]), and how far two devices'
+// clocks are apart, where gaits in the one must go with speeds in the other
+// ([ClockByGaits]).
 package detect
 
 import "groundline/trace"

@@ -1,6 +1,10 @@
 // Package report turns a followed ride into the debrief: one plain struct that
 // every rendering reads ([Debrief]), made by [Build], written as JSON or as the
 // text that a coach reads aloud.
+//
+// It also words what is no debrief: a recording understood ([Look]), a plan
+// checked, walked for a horse or made of a survey. The packages below it draw
+// (draw, page), tabulate (table), compare and judge (score) debriefs.
 package report
 
 import (

@@ -7,7 +7,8 @@
 //
 // The packages below it do the work that needs no horse: read understands
 // files, geo turns latitude and longitude into metres on the ground, dsp
-// filters, smooth turns noisy fixes into a track with its doubt.
+// filters, smooth turns noisy fixes into a track with its doubt. Package synth
+// makes rides whose truth is known, for tests and the demo.
 package trace
 
 import "time"
