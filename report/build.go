@@ -57,6 +57,7 @@ type ride struct {
 	prior   prior
 	yawSum  []float64 // radians turned since the gyroscope's first sample; made when first asked for
 	found   bool      // the plan was found in the ride
+	missed  int       // lines with a hole in the motion
 }
 
 func (r *ride) note(level, what, why string) {
@@ -363,6 +364,7 @@ func (r *ride) debrief() *Debrief {
 			d.Rejected = append(d.Rejected, Rejected{AtS: x.AtS, Rule: x.Rule, Found: x.Found, Limit: x.Limit})
 		}
 	}
+	r.noteQuality()
 	d.Strides = r.tellStrides()
 	r.tellHorse(d)
 	r.tellFit(d)

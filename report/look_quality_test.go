@@ -125,6 +125,44 @@ func TestSpoiltRoundsAreNotToldWrong(t *testing.T) {
 	}
 }
 
+// A hole in the motion hides strides: none of its lines is counted, and what is estimated has its doubt.
+func TestLinesWithAHoleAreNotCounted(t *testing.T) {
+	for _, r := range madeRounds(t, "01-*", "03-*") {
+		plain, err := Build(r.rec, r.plan, Options{})
+		require.NoError(t, err)
+		var holes [][2]float64
+		for i := 1; i < len(plain.Efforts); i++ {
+			if a, b := plain.Efforts[i-1].LandingS, plain.Efforts[i].TakeoffS; a != nil && b != nil && b.Value-a.Value > 2.5 {
+				mid := (a.Value + b.Value) / 2
+				holes = append(holes, [2]float64{mid - 0.6, mid + 0.6})
+			}
+		}
+		keepSamples(r.rec.Motion, func() func(int) bool {
+			at := append([]float64(nil), r.rec.Motion.TimeS...)
+			return func(i int) bool {
+				for _, h := range holes {
+					if at[i] > h[0] && at[i] < h[1] {
+						return false
+					}
+				}
+				return true
+			}
+		}())
+		d, err := Build(r.rec, r.plan, Options{})
+		require.NoError(t, err)
+		require.True(t, noted(d, "not counted"), "%v", d.Notes)
+		for _, l := range d.Lines {
+			n, ok := r.strides[l.From+"-"+l.To]
+			if !ok || n < 0 || l.Strides == nil {
+				continue
+			}
+			require.Equal(t, "estimated", l.StridesBy, "%s %s-%s", r.name, l.From, l.To)
+			require.LessOrEqual(t, l.Strides.Low, float64(n))
+			require.GreaterOrEqual(t, l.Strides.High, float64(n))
+		}
+	}
+}
+
 func meanWidth(d *Debrief, of func(Line) *trace.Estimate) float64 {
 	sum, n := 0.0, 0.0
 	for _, l := range d.Lines {

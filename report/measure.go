@@ -318,6 +318,10 @@ func (r *ride) lagS() float64 {
 // between the landing's and the push-off's.
 func (r *ride) count(m *leg, from, to int) {
 	a, b := r.ev.Jumps[from], r.ev.Jumps[to]
+	if !r.felt(a.LandPeakS, b.PushPeakS) {
+		r.missed++
+		return // what was felt of it is no count
+	}
 	n, beats := r.ev.CountBetween(a.LandPeakS, b.PushPeakS)
 	m.strides, m.by, m.beats = &n, "counted", beats
 	k := n.Value

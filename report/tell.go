@@ -296,6 +296,9 @@ func (r *ride) turn(from, to float64) *Turn {
 	if !ok {
 		return nil
 	}
+	if r.sparse() {
+		t.RadiusMinM = nil
+	}
 	return &Turn{Direction: t.Direction, TurnedDeg: &t.TurnedDeg, RadiusMinM: t.RadiusMinM, SpeedMinMS: t.SpeedMinMS}
 }
 
