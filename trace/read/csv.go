@@ -43,8 +43,9 @@ type table struct {
 	taken    int64 // bytes of text in the rows taken in
 	total    int64 // bytes of text in all; 0 where not known for sure
 	problems problems
-	holes    bool // a value of some row is absent
-	empty    int  // rows without any value of the sensor
+	plain    []plainColumn // scratch of plainRows
+	holes    bool          // a value of some row is absent
+	empty    int           // rows without any value of the sensor
 	unzoned  bool
 	cut      string // why the file ended before its end
 }

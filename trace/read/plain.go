@@ -86,13 +86,15 @@ func otherNumber(text []byte, i int, stop, point byte) (v float64, next int) {
 // plain, and within the last bytes, where a number can't be looked at as a whole.
 func (tab *table) plainRows(text []byte) (taken, rows int) {
 	lay := tab.lay
-	columns := make([]plainColumn, len(lay.roles))
-	for c, r := range lay.roles {
-		columns[c].stop = lay.delim
+	columns := tab.plain[:0]
+	for _, r := range lay.roles {
+		c := plainColumn{stop: lay.delim}
 		if r != unused && !(lay.timeText && r == roleT) {
-			columns[c].to = tab.col[r]
+			c.to = tab.col[r]
 		}
+		columns = append(columns, c)
 	}
+	tab.plain = columns
 	more := len(lay.names) > len(lay.roles) // columns behind the last used
 	carriage := false                       // before the newline
 	if !more {
