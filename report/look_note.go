@@ -38,6 +38,9 @@ func (r *ride) noteQuality() {
 	if r.sparse() {
 		r.note("caution", "no tightest radius of turns", fmt.Sprintf("a fix in %.1f s: a whole turn can lie between two", 1/r.rec.Positions.RateHz))
 	}
+	if t := r.track; t != nil && len(t.Unreachable) > 0 {
+		r.note("caution", counted(len(t.Unreachable), "position", "positions")+" left out", "no horse can get there and back in that time")
+	}
 	if t := r.track; t != nil && t.Noise.WhiteM > noisyM {
 		r.note("caution", fmt.Sprintf("the positions scatter by %.1f m from fix to fix", t.Noise.WhiteM),
 			"places, speeds and lengths that rest on them are less sure than from an ordinary watch; their intervals say so")

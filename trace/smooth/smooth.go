@@ -63,6 +63,9 @@ type Track struct {
 	// Outliers are the indices of fixes that the rest of the ride contradicts; they had next
 	// to no influence.
 	Outliers []int
+	// Unreachable are the indices of fixes so far off that no horse could get there and back; they had no
+	// influence at all.
+	Unreachable []int
 	// RateHz is that of the fixes.
 	RateHz float64
 	// LagS is the lag that figures are freed of; 0 unless [Track.Unlag] made the track.
@@ -96,6 +99,8 @@ func Smooth(p *trace.Positions, f geo.Frame, o Options) (*Track, error) {
 		return nil, err
 	}
 	t := &Track{Frame: f, RateHz: p.RateHz}
+	wild := unreachable(fixes)
+	fixes, p = without(fixes, p, wild)
 	stepS := max(maxStepS, min(usualStep(p)/8, longStepS))
 	for _, part := range split(p, maxGap(p, o)) {
 		nodes, err := stops(fixes[part.from:part.to], stepS)
@@ -110,7 +115,75 @@ func Smooth(p *trace.Positions, f geo.Frame, o Options) (*Track, error) {
 	if err := t.solve(o, p.SpeedMS != nil); err != nil {
 		return nil, err
 	}
+	t.Unreachable = wild
 	return t, nil
+}
+
+// What no horse can reach: beyond fastestMS (a galloping racehorse goes 20 m/s) and a receiver's own scatter.
+const (
+	fastestMS  = 25.0
+	scatterM   = 15.0
+	chainReach = 40 // fixes that may be wild in a row
+)
+
+// unreachable are the fixes that lie off the longest chain in which each can be reached from the one
+// before: a receiver's wild jumps of hundreds of metres, which would drag the first, blind pass along. Where
+// no chain holds four fifths of them nothing is left out.
+func unreachable(fixes []node) []int {
+	n := len(fixes)
+	long, back := make([]int, n), make([]int, n)
+	end := 0
+	for i := range n {
+		long[i], back[i] = 1, -1
+		for j := i - 1; j >= 0 && j >= i-chainReach; j-- {
+			d := math.Hypot(fixes[i].zE-fixes[j].zE, fixes[i].zN-fixes[j].zN)
+			if long[j]+1 > long[i] && d <= scatterM+fastestMS*(fixes[i].timeS-fixes[j].timeS) {
+				long[i], back[i] = long[j]+1, j
+			}
+			if back[i] == i-1 {
+				break // the chain through the one before is as long as any
+			}
+		}
+		if long[i] > long[end] {
+			end = i
+		}
+	}
+	if long[end]*5 < n*4 {
+		return nil
+	}
+	kept := make([]bool, n)
+	for i := end; i >= 0; i = back[i] {
+		kept[i] = true
+	}
+	var out []int
+	for i, k := range kept {
+		if !k {
+			out = append(out, fixes[i].fix)
+		}
+	}
+	return out
+}
+
+// without are the fixes and their times less those left out, whose indices are in order.
+func without(fixes []node, p *trace.Positions, out []int) ([]node, *trace.Positions) {
+	if len(out) == 0 {
+		return fixes, p
+	}
+	q := *p
+	q.TimeS, q.Segment = nil, nil
+	var kept []node
+	for i := range fixes {
+		if len(out) > 0 && out[0] == i {
+			out = out[1:]
+			continue
+		}
+		kept = append(kept, fixes[i])
+		q.TimeS = append(q.TimeS, p.TimeS[i])
+		if p.Segment != nil {
+			q.Segment = append(q.Segment, p.Segment[i])
+		}
+	}
+	return kept, &q
 }
 
 // project puts every fix in the frame. Heights are not used: those of a watch are noise of

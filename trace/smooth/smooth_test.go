@@ -383,3 +383,37 @@ func TestGarbageIn(t *testing.T) {
 		}
 	})
 }
+
+// One wild fix, or a few, change nothing but that they are told.
+func TestWildFixesAreLeftOut(t *testing.T) {
+	f := geo.NewFrame(geo.LatLon{LatDeg: 51.4, LonDeg: -2.3}, 0)
+	made := func(wild map[int]float64) *trace.Positions {
+		p := &trace.Positions{RateHz: 1}
+		for i := range 90 {
+			a := float64(i) * 5.5 / 20
+			ll, _ := f.FromENU(20*math.Cos(a), 20*math.Sin(a)+0.3*math.Sin(float64(i)*7), 0)
+			p.TimeS = append(p.TimeS, float64(i))
+			p.LatDeg = append(p.LatDeg, ll.LatDeg+wild[i])
+			p.LonDeg = append(p.LonDeg, ll.LonDeg)
+		}
+		return p
+	}
+	plain, err := smooth.Smooth(made(nil), f, smooth.Options{})
+	require.NoError(t, err)
+	require.Empty(t, plain.Unreachable)
+	for name, wild := range map[string]map[int]float64{
+		"a degree": {50: 1}, "a kilometre": {50: 0.01}, "the equator": {50: -51.4},
+		"the first": {0: 1}, "the last": {89: -1}, "several": {20: 1, 21: 1, 22: -0.5, 70: 0.01},
+	} {
+		got, err := smooth.Smooth(made(wild), f, smooth.Options{})
+		require.NoError(t, err, name)
+		require.Len(t, got.Unreachable, len(wild), name)
+		for _, s := range []float64{10, 35, 48.5, 60, 80} {
+			a, ok1 := plain.At(s)
+			b, ok2 := got.At(s)
+			require.True(t, ok1 && ok2, name)
+			require.InDelta(t, a.EM, b.EM, 0.3, name)
+			require.InDelta(t, a.NM, b.NM, 0.3, name)
+		}
+	}
+}
