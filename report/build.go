@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"groundline/course"
@@ -27,7 +28,7 @@ type Options struct {
 type ElsewhereError struct{ DistanceM float64 }
 
 func (e *ElsewhereError) Error() string {
-	return fmt.Sprintf("the recording lies %.1f km from the plan's anchor: it is of another place, or the anchor's latitude and longitude are wrong", e.DistanceM/1000)
+	return fmt.Sprintf("the recording lies %.1f km from the plan's anchor, expected a ride within %d m of it: it is of another place, or the anchor's latitude and longitude are wrong", e.DistanceM/1000, elsewhereM)
 }
 
 // ErrNothing is returned for a recording that has neither positions nor motion.
@@ -114,7 +115,9 @@ func Build(rec *trace.Recording, plan *course.Plan, opt Options) (*Debrief, erro
 // smooth turns the fixes into a track about the plan's anchor, or the ride's own middle.
 func (r *ride) smooth() error {
 	p := r.rec.Positions
-	origin := geo.LatLon{LatDeg: p.LatDeg[len(p.LatDeg)/2], LonDeg: p.LonDeg[len(p.LonDeg)/2]}
+	// The middle of the ride, which a wild fix does not move: one of the fixes' own latitudes and longitudes, so
+	// that it lies among them on the antimeridian too.
+	origin := geo.LatLon{LatDeg: middleOf(p.LatDeg), LonDeg: middleOf(p.LonDeg)}
 	var anchor *course.Anchor
 	if r.plan != nil && r.plan.Anchor != nil {
 		anchor = r.plan.Anchor
@@ -184,9 +187,14 @@ func (r *ride) follow() error {
 		}
 		in.Jumps, in.Gaits = r.ev.Jumps, r.gaits
 	}
-	res, err := follow.Ride(in)
+	res, mirrored, err := follow.RideEitherWay(in)
 	if err != nil {
 		return err
+	}
+	if mirrored {
+		if err := r.mirror(); err != nil {
+			return err
+		}
 	}
 	if p := res.Placement; p != nil && in.HasMotion && p.LagS.Value > lagHeedS && p.LagS.Low > 0 {
 		// The receiver's own filter told the places late and cut the corners: both are undone, and the ride is
@@ -218,6 +226,29 @@ func (r *ride) follow() error {
 		r.belongs(len(res.Efforts), len(res.Unplaced))
 	}
 	return nil
+}
+
+// mirror takes the gyroscope's turns the other way round.
+func (r *ride) mirror() error {
+	m := *r.rec.Motion
+	m.GX, m.GY, m.GZ = negated(m.GX), negated(m.GY), negated(m.GZ)
+	ev, err := detect.FromMotion(&m, detect.Options{})
+	if err != nil {
+		return err
+	}
+	rec := *r.rec
+	rec.Motion = &m
+	r.rec, r.ev, r.gaits, r.yawSum = &rec, ev, ev.Gaits, nil
+	r.note("caution", "left and right were taken the other way round", "the turns of the plan are ridden only so: the sensor tells its acceleration with the opposite sign, as some do")
+	return nil
+}
+
+func negated(x []float64) []float64 {
+	out := make([]float64, len(x))
+	for i, v := range x {
+		out[i] = -v
+	}
+	return out
 }
 
 // lagHeedS is the least lag that is undone: less than that is within what a horse's own way over an obstacle and
@@ -315,6 +346,13 @@ func counted(n int, one, many string) string {
 		return "1 " + one
 	}
 	return fmt.Sprintf("%d %s", n, many)
+}
+
+// middleOf is a value of x with as many below it as above.
+func middleOf(x []float64) float64 {
+	s := slices.Clone(x)
+	slices.Sort(s)
+	return s[len(s)/2]
 }
 
 func median(x []float64) float64 { return quantile(x, 0.5) }

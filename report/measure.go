@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"groundline/course"
@@ -323,6 +324,10 @@ func (r *ride) count(m *leg, from, to int) {
 		return // what was felt of it is no count
 	}
 	n, beats := r.ev.CountBetween(a.LandPeakS, b.PushPeakS)
+	if silent(a.LandPeakS, beats, b.PushPeakS) {
+		r.missed++
+		return
+	}
 	m.strides, m.by, m.beats = &n, "counted", beats
 	k := n.Value
 	if k < 1 {
@@ -548,4 +553,18 @@ func quantile(x []float64, q float64) float64 {
 		return s[len(s)-1]
 	}
 	return s[i] + (h-float64(i))*(s[i+1]-s[i])
+}
+
+// silent tells whether a canter's beats stop within a line for longer than one could be overlooked: a sensor
+// that hung, or was not felt.
+func silent(from float64, beats []float64, to float64) bool {
+	const longestS = 1.6 // two and a half strides
+	last := from
+	for _, t := range append(slices.Clone(beats), to) {
+		if t-last > longestS {
+			return true
+		}
+		last = t
+	}
+	return false
 }

@@ -33,7 +33,12 @@ func (p *page) row(s string, heading bool) {
 }
 
 // title is the first row of a text.
-func (p *page) title(s string) { p.row(s, true) }
+func (p *page) title(s string) {
+	if r := []rune(s); len(r) > textWidth {
+		s = string(r[:textWidth-1]) + "…"
+	}
+	p.row(s, true)
+}
 
 // heading starts a section.
 func (p *page) heading(s string) {

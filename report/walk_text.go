@@ -64,7 +64,7 @@ func (t *walkPage) head() {
 	case h.Size != "":
 		name += ", " + h.Size
 	}
-	t.title(t.p.Name + ", walked for " + name)
+	t.title(courseName(t.p.Name) + ", walked for " + name)
 	f := t.w.Figures
 	t.para("", 0, fmt.Sprintf("%s, %s; route %s.", count(f.Obstacles, "obstacle"), count(f.Efforts, "effort"), strings.Join(t.p.Route, " ")))
 	q := t.units.length()

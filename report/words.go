@@ -258,7 +258,7 @@ func doubts(notes []trace.Note) []ToldDoubt {
 func titleOf(d *Debrief) string {
 	title := "Ride without a course plan"
 	if d.Course != nil {
-		title = d.Course.Name
+		title = courseName(d.Course.Name)
 	}
 	if d.Horse.Name != nil {
 		title += ": " + *d.Horse.Name

@@ -119,6 +119,9 @@ func Ride(in Input) (*Result, error) {
 		sort.SliceStable(cands, func(i, j int) bool { return cands[i].timeS < cands[j].timeS })
 		m.learnPace(m.decode(cands))
 		seq := m.decode(cands)
+		for _, d := range seq {
+			res.score += d.gain
+		}
 		res.collect(m, seq)
 		return res, nil
 	}
@@ -126,6 +129,29 @@ func Ride(in Input) (*Result, error) {
 	res.Placement, res.Path, res.score = best.p, best.path, best.score
 	res.collect(m, best.seq)
 	return res, nil
+}
+
+// mirrorGain is how much likelier, as a logarithm, the ride must be with every turn the other way before the
+// gyroscope is taken for a mirrored one.
+const mirrorGain = 5
+
+// RideEitherWay is [Ride] for a motion sensor alone whose axes may be left-handed: some devices tell the
+// acceleration with the opposite sign, and up, and with it left and right, is then taken the wrong way round. It
+// tells whether the ride fits the plan far better with every turn mirrored; the result is that of the better way.
+func RideEitherWay(in Input) (res *Result, mirrored bool, err error) {
+	res, err = Ride(in)
+	if err != nil || in.TurnedDeg == nil || in.Path != nil {
+		return res, false, err
+	}
+	other := in
+	other.TurnedDeg = func(fromS, toS float64) (float64, float64, bool) {
+		d, sd, ok := in.TurnedDeg(fromS, toS)
+		return -d, sd, ok
+	}
+	if r, err := Ride(other); err == nil && r.score > res.score+mirrorGain {
+		return r, true, nil
+	}
+	return res, false, nil
 }
 
 // collect turns the decoded sequence into efforts, legs and rounds.

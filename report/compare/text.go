@@ -513,11 +513,17 @@ func (t *text) seriesTables(l Line) (out [][][]string) {
 		return nil
 	}
 	for _, block := range blocks {
-		columns := [][]string{names}
+		columns, wide := [][]string{names}, columnWidth(names)
 		for _, c := range block {
-			if slices.ContainsFunc(c[1:], func(s string) bool { return s != "-" }) {
-				columns = append(columns, c)
+			if !slices.ContainsFunc(c[1:], func(s string) bool { return s != "-" }) {
+				continue
 			}
+			// A figure is never cut: what does not fit goes into a table of its own below.
+			if w := columnWidth(c); len(columns) > 1 && wide+2+w > width {
+				out = append(out, columns)
+				columns, wide = [][]string{names}, columnWidth(names)
+			}
+			columns, wide = append(columns, c), wide+2+columnWidth(c)
 		}
 		if len(columns) > 1 {
 			out = append(out, columns)
