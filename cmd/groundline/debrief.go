@@ -19,7 +19,7 @@ import (
 type debriefFlags struct {
 	course  string
 	out     string
-	columns string
+	columns columnsFlag
 	horse   string
 	save    string
 	format  debriefFormat
@@ -54,7 +54,7 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 	flags.Var(&f.format, "format", "text for people, json for programs, html for one page with pictures, or the ride on one sheet")
 	flags.StringVarP(&f.out, "output", "o", "", "write to this file instead of standard output")
 	flags.Var(&f.units, "units", "units of lengths; JSON is in metres")
-	flags.StringVar(&f.columns, "columns", "", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
+	flags.Var(&f.columns, "columns", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
 	flags.StringVar(&f.horse, "horse", "", "the horse's name, for the title")
 	flags.StringVar(&f.save, "save-plan", "", "write the plan that was found in the ride here, as a draft to correct")
 	flags.BoolVar(&f.explain, "explain", false, "text: also each effort's figures, stride lengths and lesser notes")
@@ -128,7 +128,7 @@ func readAndBuild(ctx context.Context, files []string, f debriefFlags, std strea
 		}
 	}
 	show, clear := progress(std)
-	rec, err := read.Open(ctx, files, read.Options{Columns: f.columns, Progress: show})
+	rec, err := read.Open(ctx, files, read.Options{Columns: string(f.columns), Progress: show})
 	clear()
 	if err != nil {
 		return nil, badInput(err)

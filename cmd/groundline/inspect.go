@@ -8,7 +8,7 @@ import (
 )
 
 func inspectCommand(std streams) *cobra.Command {
-	columns, format := "", formatFlag("text")
+	columns, format := columnsFlag(""), formatFlag("text")
 	c := &cobra.Command{
 		Use:   "inspect FILE...",
 		Short: "Tell what was understood of a recording's files",
@@ -23,7 +23,7 @@ and can't tell from it, each with the reason.
 		Args: filesGiven("a recording", 1, maxFiles),
 		RunE: func(c *cobra.Command, files []string) error {
 			show, clear := progress(std)
-			rec, summaries, err := read.Inspect(c.Context(), files, read.Options{Columns: columns, Progress: show})
+			rec, summaries, err := read.Inspect(c.Context(), files, read.Options{Columns: string(columns), Progress: show})
 			clear()
 			if len(summaries) > 0 {
 				var look *report.Looked
@@ -45,6 +45,6 @@ and can't tell from it, each with the reason.
 		},
 	}
 	c.Flags().Var(&format, "format", "text for people, json for programs")
-	c.Flags().StringVar(&columns, "columns", "", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
+	c.Flags().Var(&columns, "columns", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
 	return c
 }

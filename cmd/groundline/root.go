@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"groundline/report"
+	"groundline/trace/read"
 )
 
 func rootCommand(std streams) *cobra.Command {
@@ -84,6 +85,19 @@ func (u *unitsFlag) Set(s string) error {
 		return nil
 	}
 	return fmt.Errorf("no such units, expected metric or imperial")
+}
+
+// columnsFlag maps the columns of a CSV by hand; what it can't be is wrong use, told before a file is opened.
+type columnsFlag string
+
+func (f *columnsFlag) String() string { return string(*f) }
+func (f *columnsFlag) Type() string   { return "string" }
+func (f *columnsFlag) Set(s string) error {
+	if err := read.CheckColumns(s); err != nil {
+		return err
+	}
+	*f = columnsFlag(s)
+	return nil
 }
 
 // formatFlag is the choice between text for people and JSON for programs.

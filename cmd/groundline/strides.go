@@ -23,7 +23,8 @@ import (
 // stridesFlags are the choices of a stride table.
 type stridesFlags struct {
 	course, horse, manifest string
-	out, format, columns    string
+	out, format             string
+	columns                 columnsFlag
 	partition, dictionary   string
 	summary                 string
 	shard                   shardFlag
@@ -75,7 +76,7 @@ Some rides failed: 1. All were unreadable: 3.`,
 	flags.StringVar(&f.manifest, "manifest", "", "CSV that lists the rides: recording, course, horse, round")
 	flags.StringVarP(&f.out, "out", "o", "", "write the table to this file, or folder with --partition")
 	flags.StringVar(&f.format, "format", "", "csv, jsonl or parquet; else by the ending of --out, else csv")
-	flags.StringVar(&f.columns, "columns", "", "columns of motion CSVs whose header doesn't tell: t=…,ax=…,ay=…,az=…")
+	flags.Var(&f.columns, "columns", "columns of motion CSVs whose header doesn't tell: t=…,ax=…,ay=…,az=…")
 	flags.Var(&f.shard, "shard", "do only this part of the rides, such as 3/8")
 	flags.StringVar(&f.partition, "partition", "", "horse: Parquet in a folder horse=NAME for each horse")
 	flags.BoolVar(&f.withoutPlaces, "without-places", false, "leave out names of files and plans, homeward and curvature: what could tell where it was")
@@ -211,7 +212,7 @@ func findRides(args []string, f stridesFlags) ([]table.Ride, error) {
 // makeTable works out the rides and writes what was asked for.
 func makeTable(ctx context.Context, rides []table.Ride, f stridesFlags, std streams) error {
 	r := tableRun{ctx: ctx, rides: rides, show: &ridesProgress{std: std, begun: time.Now()}}
-	set := table.Settings{Columns: f.columns, WithoutPlaces: f.withoutPlaces}
+	set := table.Settings{Columns: string(f.columns), WithoutPlaces: f.withoutPlaces}
 	r.set, r.opt = set, table.RunOptions{Program: program(), Workers: f.workers, Anew: f.restart, Progress: r.show.at}
 	r.of = table.NewProvenance(r.opt.Program, set, f.shard.String(), f.partition)
 	if f.summary != "" {

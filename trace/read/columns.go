@@ -17,6 +17,14 @@ type handColumns struct {
 
 const columnsHelp = `pairs like "t=timestamp,ax=#2,ay=#3,az=#4"`
 
+// CheckColumns tells what is wrong with a text meant for [Options].Columns, before any file is opened.
+func CheckColumns(text string) error {
+	if _, fault := parseColumns(text); fault != nil {
+		return fault
+	}
+	return nil
+}
+
 // parseColumns reads [Options].Columns.
 func parseColumns(text string) (*handColumns, *Fault) {
 	if strings.TrimSpace(text) == "" {
