@@ -107,9 +107,9 @@ func newSheet(p *course.Plan, walk course.Walk, opt Options, widthPt, highPt flo
 	for _, name := range []string{"ground", "arena", "other-tracks", "track", "obstacles", "marks", "names", "labels", "text"} {
 		s.d.group(name)
 	}
+	s.others = s.findOthers()
 	s.bounds()
 	s.stepM = s.contourStepM()
-	s.others = s.findOthers()
 
 	head := s.titleRows()
 	s.facts = s.factRows()
@@ -168,6 +168,9 @@ func (s *sheet) bounds() {
 	}
 	for _, l := range s.walk.Figures.Track.Legs {
 		ps = append(ps, pathPoints(l.Path, 0.1)...)
+	}
+	for _, o := range s.others {
+		ps = append(ps, pathPoints(o.path, 0.1)...)
 	}
 	if len(ps) == 0 { // a plan without anything
 		ps = []course.Point{{X: -aroundM, Y: -aroundM}, {X: aroundM, Y: aroundM}}

@@ -49,9 +49,11 @@ func eachDevice(t *testing.T, check func(t *testing.T, r ridden)) {
 	}
 }
 
+// widthM is where the mirror stands: x becomes widthM - x.
+const widthM = 92
+
 // mirrored is the recording and the plan seen in a mirror that stands along the arena's middle.
 func mirrored(r ridden) ridden {
-	const widthM = 92
 	plan := *r.plan
 	flip := func(p course.Point) course.Point { return course.Point{X: widthM - p.X, Y: p.Y} }
 	plan.Arena, plan.Levels, plan.Obstacles = slices.Clone(plan.Arena), slices.Clone(plan.Levels), slices.Clone(plan.Obstacles)
@@ -118,7 +120,7 @@ func negated(x []float64) []float64 {
 // where tol is not almost nothing: their bias is measured on replicas, whose noise no mirror turns around.
 func near(t *testing.T, path string, a, b reflect.Value, tol float64) {
 	t.Helper()
-	if a.Type() == reflect.TypeFor[report.Turn]() && tol > 1e-3 {
+	if t := a.Type(); (t == reflect.TypeFor[report.Turn]() || t == reflect.TypeFor[report.Bend]()) && tol > 1e-3 {
 		tol = max(tol, 0.2)
 	}
 	switch a.Kind() {
@@ -131,7 +133,7 @@ func near(t *testing.T, path string, a, b reflect.Value, tol float64) {
 		for i := range a.NumField() {
 			near(t, path+"."+a.Type().Field(i).Name, a.Field(i), b.Field(i), tol)
 		}
-	case reflect.Slice:
+	case reflect.Slice, reflect.Array:
 		require.Equal(t, a.Len(), b.Len(), "%s: how many", path)
 		for i := range a.Len() {
 			near(t, fmt.Sprintf("%s[%d]", path, i), a.Index(i), b.Index(i), tol)
@@ -196,6 +198,22 @@ func flipSides(d *report.Debrief) {
 	}
 	for i := range d.Strides {
 		d.Strides[i].Lead = side(d.Strides[i].Lead)
+	}
+	for i := range d.StrideRows {
+		r := &d.StrideRows[i]
+		r.Lead = side(r.Lead)
+		if r.CurvaturePerM != nil {
+			r.CurvaturePerM = p(-*r.CurvaturePerM)
+		}
+	}
+	if r := d.Ridden; r != nil {
+		for i, x := range r.XM {
+			r.XM[i] = widthM - x
+		}
+		for i := range r.Bends {
+			b := &r.Bends[i]
+			b.XM, b.TouchDeg = widthM-b.XM, course.WrapDeg(-b.TouchDeg)
+		}
 	}
 }
 
