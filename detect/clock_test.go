@@ -20,7 +20,6 @@ type twoClocks struct {
 	name  string
 	ev    *Events
 	track *track.Track
-	lagS  float64 // of the receiver
 }
 
 func roundsOfTwo(t *testing.T) []twoClocks {

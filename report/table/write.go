@@ -128,7 +128,7 @@ func (j *jsonlWriter) Close(Provenance) error { return j.out.Flush() }
 const rowsPerGroup = 100_000
 
 type parquetWriter struct {
-	out     *parquet.Writer
+	out     *parquet.GenericWriter[any]
 	columns []Column
 	row     parquet.Row
 }
@@ -138,7 +138,7 @@ type parquetWriter struct {
 func newParquet(w io.Writer, columns []Column) *parquetWriter {
 	schema := parquetSchema(columns)
 	return &parquetWriter{
-		out: parquet.NewWriter(w, schema, parquet.Compression(&parquet.Snappy), parquet.DataPageVersion(1),
+		out: parquet.NewGenericWriter[any](w, schema, parquet.Compression(&parquet.Snappy), parquet.DataPageVersion(1),
 			parquet.MaxRowsPerRowGroup(rowsPerGroup)),
 		columns: columns,
 		row:     make(parquet.Row, len(columns)),
