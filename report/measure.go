@@ -338,7 +338,10 @@ func (r *ride) count(m *leg, from, to int) {
 	m.strideS = &whole
 	if len(beats) >= 4 {
 		slope, sd := slopeOf(beats)
-		m.strideS = weigh(whole, trace.FromSD(slope, math.Max(sd, 0.004)))
+		// The two share the same beats at either end.
+		w := weigh(whole, trace.FromSD(slope, math.Max(sd, 0.004)))
+		e := trace.FromSD(w.Value, 1.1*w.SD())
+		m.strideS = &e
 	}
 }
 
