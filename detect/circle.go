@@ -21,18 +21,6 @@ func FitTaubin(e, n []float64) (c Circle, ok bool) {
 	return m.circle(x, 0)
 }
 
-// FitPratt is the same by Pratt's fit (V. Pratt, Computer Graphics 21, 1987, 145-152), which
-// normalises the algebraic circle by the curvature of its form: no bias in the radius to
-// speak of either, a little larger than Taubin's.
-func FitPratt(e, n []float64) (c Circle, ok bool) {
-	m, ok := momentsOf(e, n)
-	if !ok {
-		return Circle{}, false
-	}
-	x := m.leastRoot([4]float64{m.a0(), m.a1(), 4*m.det() - 3*m.z*m.z - m.zz, 0}, 4)
-	return m.circle(x, 2*x)
-}
-
 // moments are means of products of the points' coordinates about their centroid, scaled to
 // unit size; z is x²+y².
 type moments struct {

@@ -1,12 +1,16 @@
 package detect
 
-import "math"
+import (
+	"math"
 
-// yawStepS is how finely the turn rate is given; it is smoothed over half a second, which keeps
-// turns and takes the strides' own wave away.
+	"groundline/trace/dsp"
+)
+
+// yawStepS is how finely the turn rate is given. Below yawCutHz lie turns, the shortest of which take a
+// second or two; the strides' own waves of 1.4 Hz and more are cut to a hundredth.
 const (
-	yawStepS   = 0.1
-	yawSmoothS = 0.5
+	yawStepS = 0.1
+	yawCutHz = 0.4
 )
 
 // addYaw adds the turn rate about the vertical, left positive.
@@ -18,7 +22,11 @@ func (p *piece) addYaw(ev *Events) {
 	for i := range yaw {
 		yaw[i] = p.g[0][i]*p.up[0][i] + p.g[1][i]*p.up[1][i] + p.g[2][i]*p.up[2][i]
 	}
-	yaw = smooth(yaw, yawSmoothS)
+	low, err := dsp.Lowpass(2, yawCutHz, 1/stepS)
+	if err != nil {
+		panic("detect: " + err.Error()) // constants of our own
+	}
+	yaw = low.ZeroPhase(yaw)
 	every := int(math.Round(yawStepS / stepS))
 	for i := 0; i < p.n; i += every {
 		ev.YawTimeS = append(ev.YawTimeS, p.at(float64(i)))

@@ -50,6 +50,7 @@ type ride struct {
 	poses   []follow.Pose  // that brought the path into the plan's axes, where an anchor did not
 	res     *follow.Result // nil without a plan
 	gaits   []detect.Span
+	wave    *detect.Wave    // the canter's wave in a receiver's speed; nil where it does not show
 	surface *course.Surface // nil without a slope
 	notes   []trace.Note
 
@@ -147,6 +148,7 @@ func (r *ride) smooth() error {
 	r.raw = r.path
 	if r.ev == nil {
 		r.gaits = detect.FromTrack(tr).Gaits
+		r.wave = detect.StrideWave(tr, p)
 	}
 	return nil
 }

@@ -149,6 +149,10 @@ type Turn struct {
 	TurnedDeg  *trace.Estimate `json:"turned_deg"`    // change of heading, left positive
 	RadiusMinM *trace.Estimate `json:"radius_min_m"`  // the tightest that the track holds over 4 m of travel
 	SpeedMinMS *trace.Estimate `json:"speed_min_m_s"` // the slowest of the line
+	// ArcRadiusM is the radius of the circle through the turn's tight part as a whole, fitted to the places: another
+	// way to the same figure, a check on RadiusMinM, which is of the tightest 4 m. nil where the arc is too short or
+	// too flat to tell.
+	ArcRadiusM *trace.Estimate `json:"arc_radius_m"`
 }
 
 // Fit is how the line suits this horse: metres a stride that the line asks beyond (+, long)

@@ -57,6 +57,7 @@ type leg struct {
 	strideS     *trace.Estimate
 	strideM     *trace.Estimate
 	beats       []float64
+	fromS, toS  float64
 	straight    bool
 	planned     int // strides that the distance is built for at a 12-ft stride; 0 where none is
 }
@@ -197,6 +198,7 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 	var m leg
 	a, b := r.efforts[l.From], r.efforts[l.To]
 	oa, ob := r.plan.Obstacles[r.res.Efforts[l.From].Obstacle], r.plan.Obstacles[r.res.Efforts[l.To].Obstacle]
+	m.fromS, m.toS = a.landing.Value, b.takeoff.Value
 	m.durS = b.takeoff.Value - a.landing.Value
 	if m.durS <= 0.05 {
 		m.durS = 0.05
@@ -427,6 +429,18 @@ func (r *ride) estimateStrides() {
 			}
 		}
 	}
+	// A fast receiver's own speed may show the canter's wave: then it tells the stride time of each line.
+	var waves []waveTime
+	for _, m := range open {
+		if w, ok := r.waveTime(m); ok {
+			waves = append(waves, w)
+		}
+	}
+	for g := range n {
+		for _, w := range waves {
+			logPost[g] -= sq((w.strideS-w.paceS-(lo+float64(g)*step))/math.Hypot(w.sdS, lineStrideSDS)) / 2
+		}
+	}
 	perLeg := make([][][]float64, len(open)) // leg, stride time, count
 	const most = 80
 	for k, m := range open {
@@ -501,6 +515,23 @@ func (r *ride) estimateStrides() {
 		s := trace.FromSD(tMean, sd)
 		m.strideS = &s
 	}
+}
+
+// waveTime is the stride time of a line by the wave in a receiver's speed, and what of it the line's pace makes.
+type waveTime struct{ strideS, sdS, paceS float64 }
+
+// waveTime looks at the line less a third of a second at either end, where the flight's edges disturb the wave.
+func (r *ride) waveTime(m *leg) (w waveTime, ok bool) {
+	const edgeS = 0.35
+	if r.wave == nil || m.toS-m.fromS < 2+2*edgeS {
+		return w, false
+	}
+	n, ok := r.wave.Strides(m.fromS+edgeS, m.toS-edgeS)
+	if !ok || n.Value < 2 {
+		return w, false
+	}
+	t := (m.toS - m.fromS - 2*edgeS) / n.Value
+	return waveTime{t, t * n.SD() / n.Value, strideSPerMS * (m.speed.Value - 5.4)}, true
 }
 
 // ponyShare is the probability that this is a pony, from its pace on lines without a turn: horses go

@@ -11,6 +11,7 @@ import (
 	"groundline/course"
 	"groundline/course/follow"
 	"groundline/course/place"
+	"groundline/detect"
 	"groundline/trace"
 )
 
@@ -189,4 +190,28 @@ func TestDistanceOfNoEffort(t *testing.T) {
 	for _, o := range []follow.Outcome{follow.Refused, follow.RanOut} {
 		require.Equal(t, effort{}, r.measureEffort(follow.Effort{Outcome: o, Jump: -1}))
 	}
+}
+
+// A receiver that shows the canter's wave settles the stride time that the prior would take for a horse's.
+func TestTheWaveSettlesTheStrideTime(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	counts := []int{12, 9, 15}
+	r := legsOf(rng, counts, 0.50, 5.4, 0.05)
+	for i := range r.legs {
+		m := &r.legs[i]
+		m.fromS, m.toS = float64(i)*20, float64(i)*20+m.durS
+	}
+	w := &detect.Wave{}
+	for s := 0.0; s < 60; s += 0.5 {
+		w.TimeS, w.FrequencyHz, w.SDHz = append(w.TimeS, s), append(w.FrequencyHz, 2.0), append(w.SDHz, 0.02)
+	}
+	r.wave = w
+	r.estimateStrides()
+	for i, n := range counts {
+		require.InDelta(t, float64(n), r.legs[i].strides.Value, 0.5)
+		require.InDelta(t, 0.50, r.legs[i].strideS.Value, 0.01)
+	}
+	r.legs[0].toS = r.legs[0].fromS + 1
+	_, ok := r.waveTime(&r.legs[0])
+	require.False(t, ok, "too short to tell")
 }

@@ -299,7 +299,11 @@ func (r *ride) turn(from, to float64) *Turn {
 	if r.sparse() {
 		t.RadiusMinM = nil
 	}
-	return &Turn{Direction: t.Direction, TurnedDeg: &t.TurnedDeg, RadiusMinM: t.RadiusMinM, SpeedMinMS: t.SpeedMinMS}
+	out := &Turn{Direction: t.Direction, TurnedDeg: &t.TurnedDeg, RadiusMinM: t.RadiusMinM, SpeedMinMS: t.SpeedMinMS}
+	if t.RadiusMinM != nil {
+		out.ArcRadiusM = r.arcRadius(from, to, t.TurnedDeg.Value)
+	}
+	return out
 }
 
 // turnByGyro is how a line turned by the gyroscope alone: how far, not how tightly.
