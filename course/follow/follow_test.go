@@ -223,6 +223,19 @@ func TestLegsAndRounds(t *testing.T) {
 	require.Equal(t, 2, r.Efforts[4].Attempt, "the jump after the run-out is the second go at 3")
 }
 
+func TestALoneFenceIsNoWarmUp(t *testing.T) {
+	p := field(t)
+	m := ride(t, p, "5 1 2 3 4", 5)
+	in := Input{Plan: p, Path: m.path, Jumps: m.jumps, HasMotion: true}
+	r, err := Ride(in)
+	require.NoError(t, err)
+	require.Equal(t, "(5) 1 2 3 4", told(p, r))
+	p.SetLines([]course.Line{{From: "4", To: "5", Kind: course.Single}})
+	r, err = Ride(in)
+	require.NoError(t, err)
+	require.Equal(t, "5 1 2 3 4", told(p, r))
+}
+
 // The decoder against trying everything: on few candidates Viterbi must find the best of all sequences.
 func TestDecodeAgainstBruteForce(t *testing.T) {
 	p := field(t)

@@ -226,7 +226,8 @@ func (m *model) sameCombination(a, b int) bool {
 }
 
 // markWarmUps marks what was jumped before any line of the plan was ridden, or alone and out of order.
-// A fence jumped several times running by itself is an exercise, not a warm-up.
+// A fence jumped several times running by itself is an exercise, not a warm-up, and so is one that the plan
+// itself calls single: a lone fence is there to be jumped alone.
 func (m *model) markWarmUps(r *Result) {
 	inLine := make([]bool, len(r.Efforts))
 	for _, l := range r.Legs {
@@ -242,9 +243,19 @@ func (m *model) markWarmUps(r *Result) {
 		again := func(j int) bool {
 			return j >= 0 && j < len(r.Efforts) && r.Efforts[j].Obstacle == e.Obstacle && !inLine[j]
 		}
-		if again(i-1) || again(i+1) {
+		if again(i-1) || again(i+1) || m.lone(e.Obstacle) {
 			continue
 		}
 		e.Outcome = WarmUp
 	}
+}
+
+// lone tells whether the plan itself, not the geometry, calls the obstacle a single fence.
+func (m *model) lone(obstacle int) bool {
+	for _, l := range m.in.Plan.Lines {
+		if l.To == m.in.Plan.Obstacles[obstacle].ID && l.Kind == course.Single && !l.Derived {
+			return true
+		}
+	}
+	return false
 }
