@@ -60,6 +60,7 @@ type model struct {
 	slackM  float64     // how far the placement may still be off
 	// straight tells which ways have no turn. paceMS is the horse's pace and paceSD its relative doubt.
 	straight [][]bool
+	lones    int // obstacles that the plan calls single
 	// hasty leaves out rival readings and the last refinement of the placement.
 	hasty bool
 	// barred are passages that a rival reading holds not to have been jumps.
@@ -142,6 +143,11 @@ func newModel(in Input) *model {
 		w = WaysOf(in.Plan)
 	}
 	m.way, m.turned, m.straight = w.lengthM, w.turnedDeg, w.straight
+	for i := range in.Plan.Obstacles {
+		if m.lone(i) {
+			m.lones++
+		}
+	}
 	return m
 }
 
@@ -177,8 +183,14 @@ func (m *model) logTransition(a, b int) float64 {
 	}
 	p := pOther / n
 	if a < 0 {
-		// The first jump of a ride is as often a lone fence as the first of the route.
+		// The first jump of a ride is as often a lone fence, to settle rhythm and pace, as the first of the route.
 		p = 0.65 / n
+		if m.lones > 0 {
+			p = 0.40 / n
+			if m.lone(sb.obstacle) {
+				p += 0.25 / float64(m.lones)
+			}
+		}
 		if sb.route == 0 {
 			p += 0.35
 		}
