@@ -117,7 +117,7 @@ func writeLines(p *page, d *Debrief, units Units) {
 	rides := map[[2]string][]Line{}
 	others := 0
 	for _, l := range d.Lines {
-		if l.Kind == "between" {
+		if aside(d, l) {
 			others++
 			continue
 		}
@@ -146,10 +146,10 @@ func writeLines(p *page, d *Debrief, units Units) {
 	}
 	p.table([]string{"Lines", "", "strides", "each, " + units.length().unit, "in, out m/min", "rode"}, rows)
 	var keys []string
-	if slices.ContainsFunc(d.Lines, func(l Line) bool { return l.Kind != "between" && l.StridesBy == "estimated" }) {
+	if slices.ContainsFunc(d.Lines, func(l Line) bool { return !aside(d, l) && l.StridesBy == "estimated" }) {
 		keys = append(keys, "~ estimated from the time between fences, not counted.")
 	}
-	if slices.ContainsFunc(d.Lines, func(l Line) bool { return l.Kind != "between" && l.Strides == nil }) {
+	if slices.ContainsFunc(d.Lines, func(l Line) bool { return !aside(d, l) && l.Strides == nil }) {
 		keys = append(keys, "- not told by this recording.")
 	}
 	if d.Horse.CanterStrideM != nil {

@@ -89,13 +89,16 @@ func Tell(d *Debrief, units Units) Told {
 const cautions = "Distances are guides; the instructor on the ground and the rules in force decide. " +
 	"No veterinary tool: a stride that stays short or uneven is for the vet."
 
+// aside tells whether a way is left out of the lines: one between other fences than the route has. Without a plan
+// all ways are such, and all that there is.
+func aside(d *Debrief, l Line) bool { return l.Kind == "between" && d.Course != nil }
+
 func (t *Told) tellLines(d *Debrief, units Units) {
 	var ways [][2]string
 	rides := map[[2]string][]int{}
 	others := 0
 	for i, l := range d.Lines {
-		// Without a plan all ways are between: they are all that there is.
-		if l.Kind == "between" && d.Course != nil {
+		if aside(d, l) {
 			others++
 			continue
 		}
