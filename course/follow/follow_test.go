@@ -236,6 +236,24 @@ func TestALoneFenceIsNoWarmUp(t *testing.T) {
 	require.Equal(t, "5 1 2 3 4", told(p, r))
 }
 
+// An obstacle that the route leaves out, and a run-out before it: nothing of it is a combination.
+func TestObstaclesOutsideTheRoute(t *testing.T) {
+	p := field(t)
+	p.Route = p.Route[:3]
+	p.SetLines(nil)
+	m := ride(t, p, "1 2 3! 3 5 6", 5)
+	for _, motion := range []bool{true, false} {
+		in := Input{Plan: p, Path: m.path, HasMotion: motion}
+		if motion {
+			in.Jumps = m.jumps
+		}
+		r, err := Ride(in)
+		require.NoError(t, err)
+		require.Equal(t, "1 2 3! 3 5 6", strings.NewReplacer("(", "", ")", "").Replace(told(p, r)))
+		require.Equal(t, -1, r.Efforts[len(r.Efforts)-1].RouteIndex)
+	}
+}
+
 // The decoder against trying everything: on few candidates Viterbi must find the best of all sequences.
 func TestDecodeAgainstBruteForce(t *testing.T) {
 	p := field(t)

@@ -214,8 +214,8 @@ func (m *model) rounds(efforts []Effort) []Round {
 
 // sameCombination tells whether two places of the route are elements of one combination, a before b.
 func (m *model) sameCombination(a, b int) bool {
-	if a > b {
-		return false
+	if a < 0 || a > b {
+		return false // an obstacle that the route leaves out is in none of its combinations
 	}
 	for k := a; k < b+1 && k < len(m.in.Plan.Lines); k++ {
 		if m.in.Plan.Lines[k].Kind != course.Combination {
