@@ -113,27 +113,14 @@ func gaitTotals(spans []GaitSpan) string {
 }
 
 func writeLines(p *page, d *Debrief, units Units) {
-	var ways [][2]string
-	rides := map[[2]string][]Line{}
-	others := 0
-	for _, l := range d.Lines {
-		if aside(d, l) {
-			others++
-			continue
-		}
-		way := [2]string{l.From, l.To}
-		if rides[way] == nil {
-			ways = append(ways, way)
-		}
-		rides[way] = append(rides[way], l)
-	}
+	ways, rides, others := waysOf(d)
 	if len(ways) == 0 {
 		return
 	}
 	var rows []tableRow
 	for _, way := range ways {
 		name := way[0] + " to " + way[1]
-		all := rides[way]
+		all := linesAt(d, rides[way])
 		if len(all) == 1 {
 			l := all[0]
 			rows = append(rows, tableRow{lineCells(name, groundWords(l, units), &l, units), joined(plannedWords(all), lineWords(l, units))})
@@ -145,24 +132,7 @@ func writeLines(p *page, d *Debrief, units Units) {
 		}
 	}
 	p.table([]string{"Lines", "", "strides", "each, " + units.length().unit, "in, out m/min", "rode"}, rows)
-	var keys []string
-	if slices.ContainsFunc(d.Lines, func(l Line) bool { return !aside(d, l) && l.StridesBy == "estimated" }) {
-		keys = append(keys, "~ estimated from the time between fences, not counted.")
-	}
-	if slices.ContainsFunc(d.Lines, func(l Line) bool { return !aside(d, l) && l.Strides == nil }) {
-		keys = append(keys, "- not told by this recording.")
-	}
-	if d.Horse.CanterStrideM != nil {
-		usual := "Usual stride " + units.length().measured(*d.Horse.CanterStrideM)
-		if d.Horse.StrideS != nil {
-			usual += " in " + seconds().measured(*d.Horse.StrideS)
-		}
-		keys = append(keys, usual+".")
-	}
-	if others > 0 {
-		keys = append(keys, fmt.Sprintf("%s between other fences left out.", count(others, "way")))
-	}
-	keys = append(keys, "± holds nine times in ten.")
+	keys := lineKeys(d, units, others)
 	p.para(" ", 1, strings.Join(keys, " "))
 	if d.Slope != nil {
 		p.para(" ", 1, slopeWords(*d.Slope))

@@ -93,10 +93,10 @@ const cautions = "Distances are guides; the instructor on the ground and the rul
 // all ways are such, and all that there is.
 func aside(d *Debrief, l Line) bool { return l.Kind == "between" && d.Course != nil }
 
-func (t *Told) tellLines(d *Debrief, units Units) {
-	var ways [][2]string
-	rides := map[[2]string][]int{}
-	others := 0
+// waysOf are the ways ridden, in the order first ridden, the indices of each one's rides in Debrief.Lines, and how many
+// rides are set aside.
+func waysOf(d *Debrief) (ways [][2]string, rides map[[2]string][]int, others int) {
+	rides = map[[2]string][]int{}
 	for i, l := range d.Lines {
 		if aside(d, l) {
 			others++
@@ -108,13 +108,42 @@ func (t *Told) tellLines(d *Debrief, units Units) {
 		}
 		rides[way] = append(rides[way], i)
 	}
-	estimated, untold := false, false
+	return ways, rides, others
+}
+
+func linesAt(d *Debrief, at []int) []Line {
+	lines := make([]Line, len(at))
+	for i, k := range at {
+		lines[i] = d.Lines[k]
+	}
+	return lines
+}
+
+// lineKeys explain the lines' figures, below them.
+func lineKeys(d *Debrief, units Units, others int) (keys []string) {
+	if slices.ContainsFunc(d.Lines, func(l Line) bool { return !aside(d, l) && l.StridesBy == "estimated" }) {
+		keys = append(keys, "~ estimated from the time between fences, not counted.")
+	}
+	if slices.ContainsFunc(d.Lines, func(l Line) bool { return !aside(d, l) && l.Strides == nil }) {
+		keys = append(keys, "- not told by this recording.")
+	}
+	if d.Horse.CanterStrideM != nil {
+		usual := "Usual stride " + units.length().measured(*d.Horse.CanterStrideM)
+		if d.Horse.StrideS != nil {
+			usual += " in " + seconds().measured(*d.Horse.StrideS)
+		}
+		keys = append(keys, usual+".")
+	}
+	if others > 0 {
+		keys = append(keys, fmt.Sprintf("%s between other fences left out.", count(others, "way")))
+	}
+	return append(keys, "± holds nine times in ten.")
+}
+
+func (t *Told) tellLines(d *Debrief, units Units) {
+	ways, rides, others := waysOf(d)
 	for _, way := range ways {
 		all := rides[way]
-		lines := make([]Line, len(all))
-		for i, k := range all {
-			lines[i] = d.Lines[k]
-		}
 		for i, k := range all {
 			l := toldLine(d.Lines[k], units)
 			l.Index = k
@@ -122,31 +151,14 @@ func (t *Told) tellLines(d *Debrief, units Units) {
 				l.Ride = strings.TrimSpace(rideWords(d.Lines[k]))
 			}
 			if i == 0 {
-				l.Words = joined(plannedWords(lines), l.Words)
+				l.Words = joined(plannedWords(linesAt(d, all)), l.Words)
 			}
-			estimated = estimated || d.Lines[k].StridesBy == "estimated"
-			untold = untold || d.Lines[k].Strides == nil
 			t.Lines = append(t.Lines, l)
 		}
 	}
-	if estimated {
-		t.LineKeys = append(t.LineKeys, "~ estimated from the time between fences, not counted.")
-	}
-	if untold {
-		t.LineKeys = append(t.LineKeys, "- not told by this recording.")
-	}
-	if d.Horse.CanterStrideM != nil {
-		usual := "Usual stride " + units.length().measured(*d.Horse.CanterStrideM)
-		if d.Horse.StrideS != nil {
-			usual += " in " + seconds().measured(*d.Horse.StrideS)
-		}
-		t.LineKeys = append(t.LineKeys, usual+".")
-	}
-	if others > 0 {
-		t.LineKeys = append(t.LineKeys, fmt.Sprintf("%s between other fences left out.", count(others, "way")))
-	}
-	if len(t.Lines) > 0 {
-		t.LineKeys = append(t.LineKeys, "± holds nine times in ten.")
+	t.LineKeys = lineKeys(d, units, others)
+	if len(t.Lines) == 0 {
+		t.LineKeys = t.LineKeys[:len(t.LineKeys)-1] // nothing that ± could stand in
 	}
 }
 
