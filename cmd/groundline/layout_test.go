@@ -35,8 +35,13 @@ var libraries = map[string][]string{
 		"golang.org/x/image",               // drawings as PNG
 		"codeberg.org/go-pdf/fpdf",         // drawings as PDF
 		"github.com/parquet-go/parquet-go", // the stride table as Parquet
+		"modernc.org/sqlite",               // the store's database, in pure Go
 	},
-	"cmd": {"github.com/spf13/cobra", "golang.org/x/term"},
+	"cmd": {
+		"github.com/spf13/cobra",
+		"golang.org/x/term",
+		"golang.org/x/crypto/argon2", // the page's passcode
+	},
 }
 
 const root = "../.."
