@@ -13,6 +13,7 @@
 package page
 
 import (
+	"bytes"
 	"crypto/sha256"
 	_ "embed"
 	"encoding/base64"
@@ -38,13 +39,26 @@ var pageJS string
 // Options are the reader's choices.
 type Options struct {
 	Units report.Units // of lengths; metric when empty
+	// Links lead away from a page that is one of several, above everything else; none for a file that stands alone.
+	Links []report.Link
 }
 
 // Write writes the debrief as one HTML file. It is refused, as by [report.JSON], when a figure is NaN
 // or infinite.
 func Write(w io.Writer, d *report.Debrief, opt Options) error {
-	if err := finite(d); err != nil {
+	html, _, err := Render(d, opt)
+	if err != nil {
 		return err
+	}
+	_, err = w.Write(html)
+	return err
+}
+
+// Render is the debrief as one HTML file, and the Content-Security-Policy that stands in it, for a server that
+// sends it along. It is refused as by [Write].
+func Render(d *report.Debrief, opt Options) (html []byte, policy string, err error) {
+	if err := finite(d); err != nil {
+		return nil, "", err
 	}
 	if opt.Units == "" {
 		opt.Units = report.Metric
@@ -54,6 +68,7 @@ func Write(w io.Writer, d *report.Debrief, opt Options) error {
 	style := pageCSS + v.sizes()
 	c := content{
 		Policy: fmt.Sprintf("default-src 'none'; script-src '%s'; style-src '%s'; base-uri 'none'; form-action 'none'", hashOf(pageJS), hashOf(style)),
+		Links:  opt.Links,
 		Style:  template.CSS(style), Script: template.JS(pageJS),
 		Title: v.told.Title, Told: v.told, Plan: plan, Chart: chart, Furniture: v.furniture(), SpeedKey: v.speedKey(), Moments: v.moments,
 		Lines: v.linesTable(), Efforts: v.effortsTable(), Nothing: len(d.Efforts) == 0, NoPlan: d.Course == nil, Offs: told(d), Basis: d.Basis,
@@ -62,10 +77,11 @@ func Write(w io.Writer, d *report.Debrief, opt Options) error {
 	if err != nil {
 		panic(err) // the page's own text
 	}
-	if err := t.Execute(w, c); err != nil {
-		return fmt.Errorf("page: %w", err)
+	var out bytes.Buffer
+	if err := t.Execute(&out, c); err != nil {
+		return nil, "", fmt.Errorf("page: %w", err)
 	}
-	return nil
+	return out.Bytes(), c.Policy, nil
 }
 
 // finite refuses a debrief that has a figure which is none.
@@ -79,6 +95,7 @@ func told(d *report.Debrief) bool {
 // content is what the page's text is filled with.
 type content struct {
 	Policy          string
+	Links           []report.Link
 	Style           template.CSS
 	Script          template.JS
 	Title           string
