@@ -290,6 +290,10 @@ func tableOf(h Horse, f LineFigures, stride, heightM float64) func(n int) float6
 	return func(n int) float64 { return LineDistanceM(n, tables, heightM) }
 }
 
+// TableStrideM is the stride by which the tables' distances fit this horse: its own where landing and take-off take half a
+// stride each, as the tables have it, else the one that has the same ground on five strides.
+func (h Horse) TableStrideM() float64 { return tablesStrideM(h, h.StrideM.Value) }
+
 // tablesStrideM is the stride of the tables, which let landing and take-off take one stride together, that has the same ground
 // on five strides.
 func tablesStrideM(h Horse, strideM float64) float64 {

@@ -38,6 +38,16 @@ func writeJSON(w io.Writer, v any, name string) error {
 	return nil
 }
 
+// Rounded is a deep copy of a plain struct with its numbers rounded as [JSON] rounds them, its empty lists made [] and not
+// null, and the promise that none is NaN or infinite; name is what errors call it.
+func Rounded[T any](v T, name string) (T, error) {
+	out, err := rounded(reflect.ValueOf(v), name, "")
+	if err != nil {
+		return v, err
+	}
+	return out.Interface().(T), nil
+}
+
 // intervalDigits is how many digits of half an interval's width the JSON keeps: rounding
 // then moves a bound by at most half a unit in a hundred, too little to change how often the
 // interval holds the truth.

@@ -14,6 +14,64 @@ type contour struct {
 	measured bool
 }
 
+// Contour is a line of equal height in the arena frame.
+type Contour struct {
+	HeightM float64
+	Points  []course.Point
+	// Measured tells that it lies between the spot heights; beyond them the surface only goes on.
+	Measured bool
+}
+
+// Contours are the contours of a plan's ground within its arena, or within what the spot heights enclose, every stepM of
+// height, a round number of metres; none, and a step of 0, where the ground is level to the decimetre. ground is the
+// plan's, as [course.NewSurface] gives it, and may be nil.
+func Contours(p *course.Plan, ground *course.Surface) (lines []Contour, stepM float64) {
+	stepM = contourStepM(ground, p.Levels, 1)
+	if stepM == 0 {
+		return nil, 0
+	}
+	hull := hullOf(p.Levels)
+	ring := p.Arena
+	if ring == nil {
+		ring = hull
+	}
+	for _, c := range contours(ground, ring, hull, stepM) {
+		lines = append(lines, Contour{c.heightM, thinnedM(c.points, 0.05), c.measured})
+	}
+	return lines, stepM
+}
+
+// thinnedM is thinned for places of the arena.
+func thinnedM(points []course.Point, offM float64) []course.Point {
+	flat := make([]XY, len(points))
+	for i, p := range points {
+		flat[i] = XY(p)
+	}
+	flat = thinned(flat, offM)
+	out := make([]course.Point, len(flat))
+	for i, p := range flat {
+		out[i] = course.Point(p)
+	}
+	return out
+}
+
+// contourStepM is a round number of units (of so many metres) that gives some four to ten contours; 0 where the ground
+// is level to the decimetre or not known.
+func contourStepM(ground *course.Surface, levels []course.Spot, unitM float64) float64 {
+	if ground == nil {
+		return 0
+	}
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, l := range levels {
+		z := ground.HeightAt(l.X, l.Y)
+		low, high = min(low, z), max(high, z)
+	}
+	if high-low < 0.1 {
+		return 0
+	}
+	return max(0.05*unitM, roundBelow((high-low)/unitM/4)*unitM)
+}
+
 // contours are the lines of equal height of a surface every stepM, within the ring. hull is what the
 // spot heights enclose. Found on a square grid (marching squares, linear between its corners).
 func contours(s *course.Surface, ring, hull []course.Point, stepM float64) []contour {

@@ -34,26 +34,13 @@ func (s *sheet) ring() []course.Point {
 	return cutTo(ring, low, high)
 }
 
-// contourStepM is a round step that gives some four to ten contours; 0 where the ground is level to the
-// decimetre or not known.
+// contourStepM is the step of the contours, in feet where people read feet; 0 without any.
 func (s *sheet) contourStepM() float64 {
-	g := s.walk.Figures.Ground
-	if g == nil {
-		return 0
-	}
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, l := range s.p.Levels {
-		z := g.HeightAt(l.X, l.Y)
-		low, high = min(low, z), max(high, z)
-	}
 	unit := 1.0
 	if s.opt.Imperial {
 		unit = footM
 	}
-	if high-low < 0.1 {
-		return 0
-	}
-	return max(0.05*unit, roundBelow((high-low)/unit/4)*unit)
+	return contourStepM(s.walk.Figures.Ground, s.p.Levels, unit)
 }
 
 // beyondSpots tells whether part of the arena lies farther out than the spot heights reach.

@@ -167,10 +167,10 @@ func (s *sheet) bounds() {
 		ps = append(ps, *s.p.Gate)
 	}
 	for _, l := range s.walk.Figures.Track.Legs {
-		ps = append(ps, pathPoints(l.Path, 0.1)...)
+		ps = append(ps, PathPoints(l.Path, 0.1)...)
 	}
 	for _, o := range s.others {
-		ps = append(ps, pathPoints(o.path, 0.1)...)
+		ps = append(ps, PathPoints(o.path, 0.1)...)
 	}
 	if len(ps) == 0 { // a plan without anything
 		ps = []course.Point{{X: -aroundM, Y: -aroundM}, {X: aroundM, Y: aroundM}}
@@ -178,8 +178,8 @@ func (s *sheet) bounds() {
 	s.low, s.high = boundsOf(ps)
 }
 
-// pathPoints are points on a path, arcs cut into chords that leave them by at most offM.
-func pathPoints(path course.Path, offM float64) []course.Point {
+// PathPoints are points on a path, arcs cut into chords that leave them by at most offM.
+func PathPoints(path course.Path, offM float64) []course.Point {
 	var out []course.Point
 	for i, q := range path {
 		n := 1
@@ -227,7 +227,7 @@ func (s *sheet) points(ps []course.Point) []XY {
 }
 
 // path is a path on the sheet, to a fortieth of a point.
-func (s *sheet) path(p course.Path) []XY { return s.points(pathPoints(p, 0.025/s.d.PtPerM)) }
+func (s *sheet) path(p course.Path) []XY { return s.points(PathPoints(p, 0.025/s.d.PtPerM)) }
 
 // Lengths as people are told them.
 
