@@ -35,7 +35,7 @@ func gather(attempts []Attempt, opt Options) []rides {
 	for i, a := range attempts {
 		d := a.Debrief
 		place := planOrder(attempts)
-		ends := endsOf(d)
+		ends := d.Ends()
 		for k := range d.Lines {
 			l := &d.Lines[k]
 			asked := l.From == opt.From && l.To == opt.To
@@ -99,27 +99,6 @@ func planOrder(attempts []Attempt) map[[2]string]int {
 	}
 	return place
 }
-
-// endsOf finds the efforts that each line of a debrief joins: both lists are in time order, so one
-// pass over the efforts joins them. nil where no two neighbours fit.
-func endsOf(d *report.Debrief) [][2]*report.Effort {
-	ends := make([][2]*report.Effort, len(d.Lines))
-	next := 0
-	for k := range d.Lines {
-		l := &d.Lines[k]
-		for i := next; i+1 < len(d.Efforts); i++ {
-			a, b := &d.Efforts[i], &d.Efforts[i+1]
-			if a.LandingS != nil && b.TakeoffS != nil && named(a, l.From) && named(b, l.To) && taken(a) && taken(b) {
-				ends[k], next = [2]*report.Effort{a, b}, i+1
-				break
-			}
-		}
-	}
-	return ends
-}
-
-func named(e *report.Effort, id string) bool { return e.Obstacle != nil && *e.Obstacle == id }
-func taken(e *report.Effort) bool            { return e.Outcome == "jumped" || e.Outcome == "warm-up" }
 
 // samePlanM is how far the distances of two plans may differ by rounding.
 const samePlanM = 0.05
@@ -371,7 +350,7 @@ func jumpingTime(d *report.Debrief, round int) *trace.Estimate {
 	var off, on *trace.Estimate
 	for i := range d.Efforts {
 		e := &d.Efforts[i]
-		if e.Round == nil || *e.Round != round || !taken(e) {
+		if e.Round == nil || *e.Round != round || !e.Taken() {
 			continue
 		}
 		if off == nil {
