@@ -8,6 +8,7 @@ import (
 	"reflect"
 	"strings"
 
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -75,7 +76,7 @@ func rounded(v reflect.Value, path, name string) (reflect.Value, error) {
 		if x := v.Float(); math.IsNaN(x) || math.IsInf(x, 0) {
 			return out, fmt.Errorf("%s: %v is not a number that can be told", path, x)
 		}
-		out.SetFloat(roundTo(v.Float(), decimalsOf(name)))
+		out.SetFloat(layout.Round(v.Float(), decimalsOf(name)))
 	case v.Kind() == reflect.Pointer:
 		if v.IsNil() {
 			return out, nil
@@ -139,19 +140,6 @@ func roundEstimate(e trace.Estimate) trace.Estimate {
 		decimals = min(decimals, intervalDigits-1-int(math.Floor(math.Log10(half))))
 	}
 	return trace.Estimate{
-		Value: roundTo(e.Value, decimals), Low: roundTo(e.Low, decimals), High: roundTo(e.High, decimals),
+		Value: layout.Round(e.Value, decimals), Low: layout.Round(e.Low, decimals), High: layout.Round(e.High, decimals),
 	}
-}
-
-// roundTo rounds to so many decimals; fewer than none rounds to tens, hundreds and so on.
-// Minus zero becomes zero.
-func roundTo(x float64, decimals int) float64 {
-	scale := math.Pow(10, math.Abs(float64(decimals)))
-	if decimals < 0 {
-		return math.Round(x/scale)*scale + 0
-	}
-	if r := math.Round(x*scale) / scale; !math.IsInf(r, 0) {
-		return r + 0
-	}
-	return x // too large to have decimals
 }

@@ -12,6 +12,7 @@ import (
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
+	"groundline/report/layout"
 	"groundline/trace"
 	"pgregory.net/rapid"
 )
@@ -161,8 +162,8 @@ func TestRoundingByTheInterval(t *testing.T) {
 	} {
 		require.Equal(t, c.want, roundEstimate(c.in))
 	}
-	require.False(t, math.Signbit(roundTo(-0.0001, 2)), "minus zero")
-	require.Equal(t, 1e300, roundTo(1e300, 6))
+	require.False(t, math.Signbit(layout.Round(-0.0001, 2)), "minus zero")
+	require.Equal(t, 1e300, layout.Round(1e300, 6))
 }
 
 // Rounding must not change whether an interval holds the truth but in one case in a hundred

@@ -9,6 +9,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
+	"groundline/report/layout"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -106,7 +107,7 @@ func TestLookAtLabelledRounds(t *testing.T) {
 		var out bytes.Buffer
 		require.NoError(t, InspectText(&out, r.rec, l, nil, false))
 		for _, row := range strings.Split(out.String(), "\n") {
-			require.LessOrEqual(t, utf8.RuneCountInString(row), textWidth, row)
+			require.LessOrEqual(t, utf8.RuneCountInString(row), layout.Width, row)
 		}
 		if r.rec.Motion != nil {
 			require.Equal(t, mounts[r.mount], *l.Motion.Mounting, r.name)

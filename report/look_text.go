@@ -1,10 +1,14 @@
 package report
 
-import "fmt"
+import (
+	"fmt"
+
+	"groundline/report/layout"
+)
 
 // writeLook tells what the recording is like and what a debrief can tell from it.
 func writeLook(p *page, l *Looked) {
-	tell := func(what, text string) { p.para(fmt.Sprintf("  %-10s", what), 12, text) }
+	tell := func(what, text string) { p.Para(fmt.Sprintf("  %-10s", what), 12, text) }
 	if m := l.Motion; m != nil {
 		words := "how the sensor was carried can't be told"
 		if m.Mounting != nil {
@@ -48,7 +52,7 @@ func writeLook(p *page, l *Looked) {
 			tell("", fmt.Sprintf("and gains %.0f millionths, between %.0f and %.0f", c.DriftPPM.Value, c.DriftPPM.Low, c.DriftPPM.High))
 		}
 	}
-	p.heading("What a debrief can tell from it")
+	p.Heading("What a debrief can tell from it")
 	rows := make([]tableRow, 0, len(l.Answers))
 	for _, a := range l.Answers {
 		rows = append(rows, tableRow{cells: []string{a.Figure, a.WithPlan, a.Without}, below: a.Why})
@@ -60,7 +64,7 @@ func writeLook(p *page, l *Looked) {
 func pauses(rateHz, jitterS float64, gaps int, gapsS float64) string {
 	words := "no gaps"
 	if gaps > 0 {
-		words = fmt.Sprintf("%s, %.1f s in all", count(gaps, "gap"), gapsS)
+		words = fmt.Sprintf("%s, %.1f s in all", layout.Count(gaps, "gap"), gapsS)
 	}
 	return fmt.Sprintf("%.4g Hz, steps vary by %.2g s, %s", rateHz, jitterS, words)
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"groundline/course"
+	"groundline/report/layout"
 )
 
 // PlanOptions are the choices of who checks a plan.
@@ -41,18 +42,18 @@ func PlanText(w io.Writer, p *course.Plan, warnings []course.Warning, opt PlanOp
 	rules := course.TimeRuleSets()[0]
 	f := p.Figures(opt.Horse, rules)
 	out := bufio.NewWriter(w)
-	pg := &page{out: out, bold: opt.Bold}
+	pg := &page{layout.Page{Out: out, Bold: opt.Bold}}
 	pg.title(courseName(p.Name))
-	pg.para("", 0, fmt.Sprintf("%s, %s; route %s.", count(f.Obstacles, "obstacle"), count(f.Efforts, "effort"), strings.Join(p.Route, " ")))
+	pg.Para("", 0, fmt.Sprintf("%s, %s; route %s.", layout.Count(f.Obstacles, "obstacle"), layout.Count(f.Efforts, "effort"), strings.Join(p.Route, " ")))
 	writePlanLines(pg, p, f, opt)
 	writePlanTrack(pg, p, f)
 	writeWarnings(pg, append(append([]course.Warning{}, warnings...), f.Warnings...))
-	pg.blank()
+	pg.Blank()
 	var cautions []string
 	for _, c := range f.Cautions {
 		cautions = append(cautions, c.What+" "+c.Why)
 	}
-	pg.para("", 0, strings.Join(cautions, " "))
+	pg.Para("", 0, strings.Join(cautions, " "))
 	return out.Flush()
 }
 
@@ -72,12 +73,12 @@ func writePlanLines(pg *page, p *course.Plan, f course.Figures, opt PlanOptions)
 	var rows []tableRow
 	derived := false
 	for _, l := range f.Lines {
-		cells := []string{l.From + " to " + l.To, string(l.Kind), "", q.number(l.MapM*q.perSI, q.decimals), "", "", ""}
+		cells := []string{l.From + " to " + l.To, string(l.Kind), "", layout.Number(l.MapM*q.perSI, q.decimals), "", "", ""}
 		if l.WalkedM != nil {
-			cells[2] = q.number(*l.WalkedM*q.perSI, q.decimals)
+			cells[2] = layout.Number(*l.WalkedM*q.perSI, q.decimals)
 		}
 		if l.WayM > l.DistanceM() {
-			cells[4] = q.number(l.WayM*q.perSI, q.decimals-1)
+			cells[4] = layout.Number(l.WayM*q.perSI, q.decimals-1)
 		}
 		from, _ := p.Obstacle(l.From)
 		to, _ := p.Obstacle(l.To)
@@ -86,7 +87,7 @@ func writePlanLines(pg *page, p *course.Plan, f course.Figures, opt PlanOptions)
 			n := course.PlannedStrides(l.WayM, opt.Horse.StrideM, heightM)
 			cells[5] = fmt.Sprintf("%d (%.1f)", n, asked)
 			// The stride that makes the whole number fit: distances grow in proportion to it.
-			cells[6] = q.number(l.WayM/course.LineDistanceM(n, 1, heightM)*q.perSI, q.decimals)
+			cells[6] = layout.Number(l.WayM/course.LineDistanceM(n, 1, heightM)*q.perSI, q.decimals)
 		}
 		if l.Derived {
 			derived = true
@@ -100,7 +101,7 @@ func writePlanLines(pg *page, p *course.Plan, f course.Figures, opt PlanOptions)
 	if derived {
 		keys = append(keys, "* not in the plan, found from the places.")
 	}
-	pg.para(" ", 1, strings.Join(keys, " "))
+	pg.Para(" ", 1, strings.Join(keys, " "))
 }
 
 // wayWords is what a rider wants to know of a way beside its length: turn, slope, home, and why it is of its kind.
@@ -137,7 +138,7 @@ func wayWords(l course.LineFigures, units Units) string {
 // writePlanTrack tells the length of the track that a horse would normally follow, the time that
 // the prescribed speed allows for it, and how the ground lies.
 func writePlanTrack(pg *page, p *course.Plan, f course.Figures) {
-	pg.heading("Track and ground")
+	pg.Heading("Track and ground")
 	if f.LengthM > 0 {
 		from, to := "the start line", "the finish line"
 		if !f.Track.FromStart {
@@ -152,13 +153,13 @@ func writePlanTrack(pg *page, p *course.Plan, f course.Figures) {
 		} else if p.SpeedMMin > 0 {
 			words += " No time allowed: it needs a start and a finish."
 		}
-		pg.para(" ", 1, words)
+		pg.Para(" ", 1, words)
 	}
 	if f.Ground == nil {
-		pg.para(" ", 1, "No slope: "+f.WhyLevel+".")
+		pg.Para(" ", 1, "No slope: "+f.WhyLevel+".")
 		return
 	}
-	pg.para(" ", 1, groundLies(p, f.Ground))
+	pg.Para(" ", 1, groundLies(p, f.Ground))
 }
 
 // groundLies is the slope in the middle of the obstacles, and where it falls to.
@@ -187,7 +188,7 @@ func writeWarnings(pg *page, warnings []course.Warning) {
 	if len(warnings) == 0 {
 		return
 	}
-	pg.heading("To look at")
+	pg.Heading("To look at")
 	for i, w := range warnings {
 		n := w.Note()
 		words := n.What
@@ -198,6 +199,6 @@ func writeWarnings(pg *page, warnings []course.Warning) {
 			words += ": " + n.Why
 		}
 		lead := fmt.Sprintf(" %d ", i+1)
-		pg.para(lead, len(lead), strings.TrimSuffix(words, ".")+".")
+		pg.Para(lead, len(lead), strings.TrimSuffix(words, ".")+".")
 	}
 }

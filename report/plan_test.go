@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/report/layout"
 )
 
 // A straight five-stride line and a double, invented: distances of the published table for a 12-ft
@@ -39,7 +40,7 @@ func planText(t *testing.T, yaml string, opt PlanOptions) string {
 	var out bytes.Buffer
 	require.NoError(t, PlanText(&out, plan, warnings, opt))
 	for _, row := range strings.Split(out.String(), "\n") {
-		require.LessOrEqual(t, utf8.RuneCountInString(row), textWidth, "%q", row)
+		require.LessOrEqual(t, utf8.RuneCountInString(row), layout.Width, "%q", row)
 	}
 	return out.String()
 }

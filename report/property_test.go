@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -111,7 +112,7 @@ func TestTextOfAnyDebrief(t *testing.T) {
 		require.NoError(t, Text(&out, d, opt))
 		for i, row := range strings.Split(out.String(), "\n") {
 			if i > 0 { // the title is the course's own
-				require.LessOrEqual(t, utf8.RuneCountInString(row), textWidth, "%q", row)
+				require.LessOrEqual(t, utf8.RuneCountInString(row), layout.Width, "%q", row)
 			}
 		}
 		for _, never := range []string{"NaN", "Inf", "%!", "±0 ", "±-", "-0.0 ", "\x1b", "<nil>"} {

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"groundline/course/survey"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -25,7 +26,7 @@ func SurveyText(w io.Writer, s *survey.Survey, opt SurveyOptions) error {
 		opt.Units = Metric
 	}
 	out := bufio.NewWriter(w)
-	pg := &page{out: out, bold: opt.Bold}
+	pg := &page{layout.Page{Out: out, Bold: opt.Bold}}
 	name := s.Plan.Name
 	if name == "" {
 		name = "Course walk"
@@ -37,21 +38,21 @@ func SurveyText(w io.Writer, s *survey.Survey, opt SurveyOptions) error {
 			taken++
 		}
 	}
-	words := fmt.Sprintf("%s from %d of %s", count(len(s.Obstacles), "obstacle"), taken, count(len(s.Marks), "mark"))
+	words := fmt.Sprintf("%s from %d of %s", layout.Count(len(s.Obstacles), "obstacle"), taken, layout.Count(len(s.Marks), "mark"))
 	if len(s.Tapes) > 0 {
-		words += fmt.Sprintf(" and %d of %s", s.Redundancy, count(len(s.Tapes), "distance"))
+		words += fmt.Sprintf(" and %d of %s", s.Redundancy, layout.Count(len(s.Tapes), "distance"))
 	}
-	pg.para("", 0, words+"; route "+strings.Join(s.Plan.Route, " ")+".")
-	pg.para("", 0, s.Frame+".")
+	pg.Para("", 0, words+"; route "+strings.Join(s.Plan.Route, " ")+".")
+	pg.Para("", 0, s.Frame+".")
 	writeSurveyChecks(pg, s)
 	writeSurveyObstacles(pg, s, opt.Units)
 	writeSurveyTapes(pg, s, opt.Units)
 	writeSurveyMarks(pg, s, opt.Units)
-	pg.blank()
+	pg.Blank()
 	if opt.Plan != "" {
-		pg.para("", 0, "The plan is in "+opt.Plan+", a draft: correct it, then run groundline plan check.")
+		pg.Para("", 0, "The plan is in "+opt.Plan+", a draft: correct it, then run groundline plan check.")
 	} else {
-		pg.para("", 0, "Nothing was written: -o course.yaml writes the plan.")
+		pg.Para("", 0, "Nothing was written: -o course.yaml writes the plan.")
 	}
 	return out.Flush()
 }
@@ -59,15 +60,15 @@ func SurveyText(w io.Writer, s *survey.Survey, opt SurveyOptions) error {
 // writeSurveyChecks comes first: it is what somebody still on the ground can do something about.
 func writeSurveyChecks(pg *page, s *survey.Survey) {
 	if len(s.Checks) > 0 {
-		pg.heading("To check on the ground")
+		pg.Heading("To check on the ground")
 		for _, c := range s.Checks {
-			pg.para(" - ", 3, c+".")
+			pg.Para(" - ", 3, c+".")
 		}
 	}
 	if len(s.Notes) > 0 {
-		pg.heading("What was doubtful")
+		pg.Heading("What was doubtful")
 		for _, n := range s.Notes {
-			pg.para(" - ", 3, n.What+": "+n.Why+".")
+			pg.Para(" - ", 3, n.What+": "+n.Why+".")
 		}
 	}
 }
@@ -85,11 +86,11 @@ func writeSurveyObstacles(pg *page, s *survey.Survey, units Units) {
 		if d.Doubtful {
 			from += " (?)"
 		}
-		rows = append(rows, tableRow{cells: []string{o.ID, string(o.Kind), q.number(o.At.X*q.perSI, q.decimals-1), q.number(o.At.Y*q.perSI, q.decimals-1),
+		rows = append(rows, tableRow{cells: []string{o.ID, string(o.Kind), layout.Number(o.At.X*q.perSI, q.decimals-1), layout.Number(o.At.Y*q.perSI, q.decimals-1),
 			"±" + q.doubt(q.half(trace.FromSD(0, d.PlaceSDM))), facing, from}})
 	}
 	pg.table([]string{"Obstacles, " + q.unit, "", "x", "y", "", "facing", "found by"}, rows)
-	pg.para(" ", 1, "± holds nine times in ten, against the middle of the course; all of it may lie some metres off on the map, which placing a ride on it takes out.")
+	pg.Para(" ", 1, "± holds nine times in ten, against the middle of the course; all of it may lie some metres off on the map, which placing a ride on it takes out.")
 	if len(s.Lines) == 0 {
 		return
 	}
@@ -108,23 +109,23 @@ func writeSurveyObstacles(pg *page, s *survey.Survey, units Units) {
 
 func writeSurveyTapes(pg *page, s *survey.Survey, units Units) {
 	if len(s.Tapes) == 0 {
-		pg.heading("Tape")
-		pg.para(" ", 1, fmt.Sprintf("None. Places are the receiver's alone, each off by %s or so; a tape from obstacle to obstacle makes lines right to a hand's breadth.",
+		pg.Heading("Tape")
+		pg.Para(" ", 1, fmt.Sprintf("None. Places are the receiver's alone, each off by %s or so; a tape from obstacle to obstacle makes lines right to a hand's breadth.",
 			units.radius().plain(s.ReceiverSDM)))
 		return
 	}
 	q := units.length()
 	var rows []tableRow
 	for _, t := range s.Tapes {
-		cells := []string{t.From + " to " + t.To, q.number(t.MeasuredM*q.perSI, q.decimals), signed(q, t.ResidualM), fmt.Sprintf("%+.1f", t.W),
-			fmt.Sprintf("%.0f %%", 100*t.Redundancy), q.number(t.DetectableM*q.perSI, q.decimals-1), ""}
+		cells := []string{t.From + " to " + t.To, layout.Number(t.MeasuredM*q.perSI, q.decimals), signed(q, t.ResidualM), fmt.Sprintf("%+.1f", t.W),
+			fmt.Sprintf("%.0f %%", 100*t.Redundancy), layout.Number(t.DetectableM*q.perSI, q.decimals-1), ""}
 		if t.Out {
 			cells[4], cells[5], cells[6] = "", "", "not used"
 		}
 		rows = append(rows, tableRow{cells: cells})
 	}
 	pg.table([]string{"Tape, " + q.unit, "measured", "off by", "w", "checked", "finds", ""}, rows)
-	pg.para(" ", 1, fmt.Sprintf("Off by: adjusted less measured. w: that over its standard deviation, beyond ±3.3 in one right distance of a thousand. "+
+	pg.Para(" ", 1, fmt.Sprintf("Off by: adjusted less measured. w: that over its standard deviation, beyond ±3.3 in one right distance of a thousand. "+
 		"Checked: how far the rest tells the distance without the tape. Finds: the least misreading that would be seen. "+
 		"Squares sum up to %.1f, where %d would be usual.", s.ChiSquared, s.Redundancy))
 }
@@ -143,7 +144,7 @@ func shortened(name string) string {
 }
 
 func signed(q quantity, si float64) string {
-	v := q.number(si*q.perSI, q.decimals)
+	v := layout.Number(si*q.perSI, q.decimals)
 	if !strings.HasPrefix(v, "-") {
 		v = "+" + v
 	}
@@ -159,7 +160,7 @@ func writeSurveyMarks(pg *page, s *survey.Survey, units Units) {
 			cells[2] = fmt.Sprintf("%.0f s", math.Round(m.StoodS))
 		}
 		if m.MovedM != nil {
-			cells[3] = q.number(*m.MovedM*q.perSI, q.decimals-1)
+			cells[3] = layout.Number(*m.MovedM*q.perSI, q.decimals-1)
 		}
 		if m.Off {
 			cells[3] += " off"

@@ -12,6 +12,7 @@ import (
 
 	"groundline/course"
 	"groundline/course/survey"
+	"groundline/report/layout"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -23,7 +24,7 @@ func surveyText(t *testing.T, rec *trace.Recording, tape *course.Tape, opt Surve
 	var out bytes.Buffer
 	require.NoError(t, SurveyText(&out, s, opt))
 	for _, row := range strings.Split(out.String(), "\n") {
-		require.LessOrEqual(t, utf8.RuneCountInString(row), textWidth, "%q", row)
+		require.LessOrEqual(t, utf8.RuneCountInString(row), layout.Width, "%q", row)
 	}
 	return out.String()
 }
@@ -50,7 +51,7 @@ func TestSurveyTextOfTheLeast(t *testing.T) {
 	require.NoError(t, SurveyText(&out, s, SurveyOptions{}))
 	text := out.String()
 	for _, row := range strings.Split(text, "\n") {
-		require.LessOrEqual(t, utf8.RuneCountInString(row), textWidth, "%q", row)
+		require.LessOrEqual(t, utf8.RuneCountInString(row), layout.Width, "%q", row)
 	}
 	require.Contains(t, text, "1 obstacle from 1 of 4 marks; route 1.")
 	require.Contains(t, text, "left out: its name is not understood")

@@ -8,8 +8,8 @@ import (
 	"reflect"
 	"slices"
 	"strings"
-	"time"
 
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -37,7 +37,7 @@ func Text(w io.Writer, d *Debrief, opt TextOptions) error {
 		opt.Units = Metric
 	}
 	out := bufio.NewWriter(w)
-	p := &page{out: out, bold: opt.Bold}
+	p := &page{layout.Page{Out: out, Bold: opt.Bold}}
 	writeHead(p, d, opt.Explain)
 	if len(d.Efforts) == 0 {
 		writeNothingJumped(p, d)
@@ -56,9 +56,9 @@ func Text(w io.Writer, d *Debrief, opt TextOptions) error {
 
 func writeHead(p *page, d *Debrief, explain bool) {
 	p.title(titleOf(d))
-	p.para("", 0, recordedAs(d)+".")
+	p.Para("", 0, recordedAs(d)+".")
 	if explain {
-		p.para("", 0, "From "+strings.Join(baseNames(d.Recording.Files), " and ")+".")
+		p.Para("", 0, "From "+strings.Join(baseNames(d.Recording.Files), " and ")+".")
 	}
 }
 
@@ -71,24 +71,15 @@ func baseNames(files []string) []string {
 	return names
 }
 
-// spokenTime is an RFC 3339 instant as people write it, in UTC; the text as it is where it is none.
-func spokenTime(rfc3339 string) string {
-	t, err := time.Parse(time.RFC3339, rfc3339)
-	if err != nil {
-		return rfc3339
-	}
-	return t.UTC().Format("2 January 2006 15:04 UTC")
-}
-
 func writeNothingJumped(p *page, d *Debrief) {
-	p.heading("No jump to tell of")
+	p.Heading("No jump to tell of")
 	if d.Course == nil && d.Basis == "position" {
-		p.para("", 0, "A track alone shows no jump without a course plan.")
+		p.Para("", 0, "A track alone shows no jump without a course plan.")
 	} else {
-		p.para("", 0, "No jump was found in this recording, so there is no line to tell of.")
+		p.Para("", 0, "No jump was found in this recording, so there is no line to tell of.")
 	}
 	if said := gaitTotals(d.Gaits); said != "" {
-		p.para("", 0, said)
+		p.Para("", 0, said)
 	}
 }
 
@@ -133,9 +124,9 @@ func writeLines(p *page, d *Debrief, units Units) {
 	}
 	p.table([]string{"Lines", "", "strides", "each, " + units.length().unit, "in, out m/min", "rode"}, rows)
 	keys := lineKeys(d, units, others)
-	p.para(" ", 1, strings.Join(keys, " "))
+	p.Para(" ", 1, strings.Join(keys, " "))
 	if d.Slope != nil {
-		p.para(" ", 1, slopeWords(*d.Slope))
+		p.Para(" ", 1, slopeWords(*d.Slope))
 	}
 }
 
@@ -148,7 +139,7 @@ func slopeWords(s Slope) string {
 	if e := s.HomewardMS; e != nil && pace().beyondDoubt(*e) {
 		home = fmt.Sprintf("straight towards home %s %s than square to it", pace().measured(size(*e)), faster(*e))
 	}
-	return fmt.Sprintf("Over %s: %s; %s.", count(s.N, "line"), uphill, home)
+	return fmt.Sprintf("Over %s: %s; %s.", layout.Count(s.N, "line"), uphill, home)
 }
 
 func faster(e trace.Estimate) string {
@@ -189,7 +180,7 @@ func walkedKind(kind string) bool { return kind != "single" && kind != "rollback
 
 // rideWords tells one ride of a line from the others.
 func rideWords(l Line) string {
-	said := "  " + ordinal(l.Attempt)
+	said := "  " + layout.Ordinal(l.Attempt)
 	if l.Round != nil {
 		said += fmt.Sprintf(", round %d", *l.Round)
 	}
@@ -224,7 +215,7 @@ func paceWords(l Line) string {
 	}
 	half := max(q.half(*l.SpeedInMS), q.half(*l.SpeedOutMS))
 	decimals := q.decimalsFor(half)
-	said := q.number(l.SpeedInMS.Value*q.perSI, decimals) + ", " + q.number(l.SpeedOutMS.Value*q.perSI, decimals)
+	said := layout.Number(l.SpeedInMS.Value*q.perSI, decimals) + ", " + layout.Number(l.SpeedOutMS.Value*q.perSI, decimals)
 	if half > 0 {
 		said += " ±" + q.doubt(half)
 	}
@@ -322,26 +313,4 @@ func size(e trace.Estimate) trace.Estimate {
 		return e
 	}
 	return trace.Estimate{Value: -e.Value, Low: -e.High, High: -e.Low}
-}
-
-func ordinal(n int) string {
-	switch {
-	case n%100 >= 11 && n%100 <= 13:
-		return fmt.Sprintf("%dth", n)
-	case n%10 == 1:
-		return fmt.Sprintf("%dst", n)
-	case n%10 == 2:
-		return fmt.Sprintf("%dnd", n)
-	case n%10 == 3:
-		return fmt.Sprintf("%drd", n)
-	}
-	return fmt.Sprintf("%dth", n)
-}
-
-// count is a number with its noun: "1 refusal", "2 refusals".
-func count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -19,7 +20,7 @@ const (
 )
 
 func writeEfforts(p *page, d *Debrief, units Units) {
-	p.heading("Efforts: " + tally(d.Efforts))
+	p.Heading("Efforts: " + tally(d.Efforts))
 	said := disobedienceWords(d.Efforts)
 	said = append(said, takeoffWords(d.Efforts, units)...)
 	said = append(said, angleWords(d.Efforts)...)
@@ -27,7 +28,7 @@ func writeEfforts(p *page, d *Debrief, units Units) {
 		said = append(said, words)
 	}
 	for _, words := range said {
-		p.para(" ", 3, words)
+		p.Para(" ", 3, words)
 	}
 	if d.Course == nil {
 		writeUnplaced(p, d.Efforts)
@@ -45,10 +46,10 @@ func tally(efforts []Effort) string {
 		said[0] += fmt.Sprintf(", %d of them to warm up", n["warm-up"])
 	}
 	if n["refused"] > 0 {
-		said = append(said, count(n["refused"], "refusal"))
+		said = append(said, layout.Count(n["refused"], "refusal"))
 	}
 	if n["ran out"] > 0 {
-		said = append(said, count(n["ran out"], "run-out"))
+		said = append(said, layout.Count(n["ran out"], "run-out"))
 	}
 	return strings.Join(said, ", ")
 }
@@ -206,13 +207,13 @@ func writeRounds(p *page, d *Debrief) {
 	if d.Course == nil {
 		return
 	}
-	p.heading("Rounds")
+	p.Heading("Rounds")
 	if len(d.Rounds) == 0 {
-		p.para(" ", 1, "No whole round in this recording.")
+		p.Para(" ", 1, "No whole round in this recording.")
 		return
 	}
 	for _, r := range d.Rounds {
-		p.para(" ", 3, roundWords(r))
+		p.Para(" ", 3, roundWords(r))
 	}
 }
 
@@ -240,7 +241,7 @@ func roundWords(r Round) string {
 		case *r.TimeFaults == 0:
 			timed = "no time faults"
 		default:
-			timed = count(*r.TimeFaults, "time fault")
+			timed = layout.Count(*r.TimeFaults, "time fault")
 		}
 		said = append(said, timed+" (rails not seen)")
 	}
@@ -282,10 +283,10 @@ func writeNotes(p *page, d *Debrief, all bool) {
 	if len(groups) == 0 {
 		return
 	}
-	p.heading("What is uncertain or left out, and why")
+	p.Heading("What is uncertain or left out, and why")
 	for i, g := range groups {
 		if i == toldNotes && !all {
-			p.para(" ", 1, fmt.Sprintf("and %d more (--explain)", len(groups)-toldNotes))
+			p.Para(" ", 1, fmt.Sprintf("and %d more (--explain)", len(groups)-toldNotes))
 			break
 		}
 		words := strings.Join(g.what, "; ")
@@ -293,7 +294,7 @@ func writeNotes(p *page, d *Debrief, all bool) {
 			words += ": " + g.why
 		}
 		lead := fmt.Sprintf(" %d ", i+1)
-		p.para(lead, len(lead), strings.TrimSuffix(words, ".")+".")
+		p.Para(lead, len(lead), strings.TrimSuffix(words, ".")+".")
 	}
 }
 
@@ -301,8 +302,8 @@ func writeNotes(p *page, d *Debrief, all bool) {
 // decides (printed warnings of published distance tables), and that this is no
 // veterinary tool.
 func writeCautions(p *page) {
-	p.blank()
-	p.para("", 0, "Distances are guides; the instructor on the ground and the rules in force decide. "+
+	p.Blank()
+	p.Para("", 0, "Distances are guides; the instructor on the ground and the rules in force decide. "+
 		"No veterinary tool: a stride that stays short or uneven is for the vet.")
 }
 
@@ -317,9 +318,9 @@ func moved(q quantity, si float64, ahead, behind string) string {
 // writeExplained gives every figure of every effort, for who wants to check.
 func writeExplained(p *page, d *Debrief, units Units) {
 	if c := d.Course; c != nil && c.Placed != nil {
-		p.heading("Where the course was laid")
+		p.Heading("Where the course was laid")
 		q := units.length()
-		p.para(" ", 1, fmt.Sprintf("The plan moved %s, %s, turned %s, to lie under the track; jumps are then %s off their obstacles.",
+		p.Para(" ", 1, fmt.Sprintf("The plan moved %s, %s, turned %s, to lie under the track; jumps are then %s off their obstacles.",
 			moved(q, c.Placed.RightM, "right", "left"), moved(q, c.Placed.ForwardM, "forward", "back"),
 			fmt.Sprintf("%.1f°", c.Placed.TurnDeg), q.plain(c.Placed.ResidualM)))
 	}
@@ -345,9 +346,9 @@ func writeExplained(p *page, d *Debrief, units Units) {
 		p.table([]string{"Effort", "", "take-off s", "off " + u, "land " + u, "m/min", "leads", "sure"}, rows)
 	}
 	if len(d.Rejected) > 0 {
-		p.heading("Taken for no jump")
+		p.Heading("Taken for no jump")
 		for _, x := range d.Rejected {
-			p.para(" ", 3, fmt.Sprintf("%s: %s (%.3g, limit %.3g).", clock(x.AtS), x.Rule, x.Found, x.Limit))
+			p.Para(" ", 3, fmt.Sprintf("%s: %s (%.3g, limit %.3g).", clock(x.AtS), x.Rule, x.Found, x.Limit))
 		}
 	}
 	headed := false
@@ -356,19 +357,19 @@ func writeExplained(p *page, d *Debrief, units Units) {
 			continue
 		}
 		if !headed {
-			p.heading("Stride by stride, " + units.length().unit)
+			p.Heading("Stride by stride, " + units.length().unit)
 			headed = true
 		}
 		words := make([]string, len(l.StrideLengthsM))
 		for i, s := range l.StrideLengthsM {
-			words[i] = units.length().number(s*units.length().perSI, units.length().decimals)
+			words[i] = layout.Number(s*units.length().perSI, units.length().decimals)
 		}
-		lead := fmt.Sprintf(" %s to %s, %s: ", l.From, l.To, ordinal(l.Attempt))
-		p.para(lead, len(lead), strings.Join(words, " "))
+		lead := fmt.Sprintf(" %s to %s, %s: ", l.From, l.To, layout.Ordinal(l.Attempt))
+		p.Para(lead, len(lead), strings.Join(words, " "))
 	}
 	if words := gaitTotals(d.Gaits); words != "" && len(d.Efforts) > 0 {
-		p.heading("Gaits")
-		p.para(" ", 1, words)
+		p.Heading("Gaits")
+		p.Para(" ", 1, words)
 	}
 }
 

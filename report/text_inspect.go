@@ -6,6 +6,7 @@ import (
 	"io"
 	"strings"
 
+	"groundline/report/layout"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -17,11 +18,11 @@ const toldGaps = 5
 // nil where they were refused.
 func InspectText(w io.Writer, rec *trace.Recording, look *Looked, files []read.Summary, bold bool) error {
 	out := bufio.NewWriter(w)
-	p := &page{out: out, bold: bold}
+	p := &page{layout.Page{Out: out, Bold: bold}}
 	for _, f := range files {
 		p.title(f.File)
 		writeSummary(p, f)
-		p.blank()
+		p.Blank()
 	}
 	if rec != nil {
 		writeJoined(p, rec)
@@ -33,7 +34,7 @@ func InspectText(w io.Writer, rec *trace.Recording, look *Looked, files []read.S
 }
 
 func writeSummary(p *page, f read.Summary) {
-	tell := func(what, text string) { p.para(fmt.Sprintf("  %-10s", what), 12, text) }
+	tell := func(what, text string) { p.Para(fmt.Sprintf("  %-10s", what), 12, text) }
 	format := f.Format
 	if f.Packed != "" {
 		format += ", packed by " + f.Packed
@@ -71,7 +72,7 @@ func writeSummary(p *page, f read.Summary) {
 		tell("gap", fmt.Sprintf("%.2f to %.2f s", g.FromS, g.ToS))
 	}
 	if s := f.Positions; s != nil {
-		words := fmt.Sprintf("in %s", count(s.Segments, "piece"))
+		words := fmt.Sprintf("in %s", layout.Count(s.Segments, "piece"))
 		words += has(s.HasHeight, "height") + has(s.HasSpeed, "own speed")
 		if s.Outliers > 0 {
 			words += fmt.Sprintf("; %d that no horse can reach", s.Outliers)
@@ -125,11 +126,11 @@ func writeJoined(p *page, rec *trace.Recording) {
 		said = append(said, fmt.Sprintf("motion at %.4g Hz", rec.Motion.RateHz))
 	}
 	said = append(said, fmt.Sprintf("%.1f s", rec.DurationS))
-	p.para("  ", 2, strings.Join(said, ", ")+".")
+	p.Para("  ", 2, strings.Join(said, ", ")+".")
 	if rec.ClockOffsetS != nil {
-		p.para("  ", 2, "The motion file's clock is ahead by "+seconds().measured(*rec.ClockOffsetS)+".")
+		p.Para("  ", 2, "The motion file's clock is ahead by "+seconds().measured(*rec.ClockOffsetS)+".")
 	}
 	for _, n := range rec.Notes {
-		p.para("  ", 4, strings.TrimSuffix(n.What+": "+n.Why, ".")+".")
+		p.Para("  ", 4, strings.TrimSuffix(n.What+": "+n.Why, ".")+".")
 	}
 }

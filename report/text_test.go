@@ -10,6 +10,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
+
+	"groundline/report/layout"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files of testdata")
@@ -47,7 +49,7 @@ func TestTextFitsOneScreen(t *testing.T) {
 			got := text(t, r.d, opt)
 			rows := strings.Split(strings.TrimSuffix(got, "\n"), "\n")
 			for _, row := range rows {
-				require.LessOrEqual(t, utf8.RuneCountInString(row), textWidth, "%s: %q", r.name, row)
+				require.LessOrEqual(t, utf8.RuneCountInString(row), layout.Width, "%s: %q", r.name, row)
 				require.Equal(t, strings.TrimRight(row, " "), row, "blanks at the end of a row")
 			}
 			if !opt.Explain {

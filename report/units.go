@@ -3,9 +3,9 @@ package report
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -55,7 +55,7 @@ func percent() quantity { return quantity{"%", 100, 0} }
 
 // plain is a figure without an interval: "21.95 m".
 func (q quantity) plain(si float64) string {
-	return q.number(si*q.perSI, q.decimals) + q.suffix()
+	return layout.Number(si*q.perSI, q.decimals) + q.suffix()
 }
 
 // measured is a figure with its doubt, "3.54 m ±0.06", or with its bounds where it may err much
@@ -66,9 +66,9 @@ func (q quantity) measured(e trace.Estimate) string {
 		return q.plain(e.Value)
 	}
 	decimals := q.decimalsFor(half)
-	value := q.number(e.Value*q.perSI, decimals) + q.suffix()
+	value := layout.Number(e.Value*q.perSI, decimals) + q.suffix()
 	if lopsided(e) {
-		return fmt.Sprintf("%s (%s to %s)", value, q.number(e.Low*q.perSI, decimals), q.number(e.High*q.perSI, decimals))
+		return fmt.Sprintf("%s (%s to %s)", value, layout.Number(e.Low*q.perSI, decimals), layout.Number(e.High*q.perSI, decimals))
 	}
 	return value + " ±" + q.doubt(half)
 }
@@ -83,43 +83,18 @@ func (q quantity) half(e trace.Estimate) float64 {
 	return max(e.High-e.Value, e.Value-e.Low, 0) * q.perSI
 }
 
-// decimalsFor is the last decimal worth telling beside a doubt of half: that of the
-// doubt's first digit, or of its second where the first is a 1 (a doubt of 0.1 may be
-// anything from 0.05 to 0.15, one of 0.10 may not). Negative: tens and so on.
-func (q quantity) decimalsFor(half float64) int {
-	if half <= 0 {
-		return q.decimals
-	}
-	exponent := math.Floor(math.Log10(half))
-	decimals := -int(exponent)
-	if half/math.Pow(10, exponent) < 2 {
-		decimals++
-	}
-	return min(decimals, q.decimals)
-}
+// decimalsFor is the last decimal worth telling beside a doubt of half.
+func (q quantity) decimalsFor(half float64) int { return layout.Decimals(half, q.decimals) }
 
-// doubt is half an interval as it is told; see roundedUp.
-func (q quantity) doubt(half float64) string {
-	return q.number(q.roundedUp(half), q.decimalsFor(half))
-}
-
-// roundedUp is a doubt rounded up to its last decimal unless it is within a twentieth of a unit
-// above one: a doubt is never told as much smaller than it is, nor as nothing.
-func (q quantity) roundedUp(half float64) float64 {
-	scale := math.Pow(10, float64(q.decimalsFor(half)))
-	return max(1, math.Ceil(half*scale-0.05)) / scale
-}
+// doubt is half an interval as it is told; see [layout.RoundedUp].
+func (q quantity) doubt(half float64) string { return layout.Doubt(half, q.decimalsFor(half)) }
 
 // beyondDoubt tells that a change is other than nothing also in the digits that it is told in: "lost
 // 12 ±12" would be no word to a rider.
 func (q quantity) beyondDoubt(e trace.Estimate) bool {
 	half := q.half(e)
-	told := math.Abs(roundTo(e.Value*q.perSI, q.decimalsFor(half)))
-	return resolved(&e) && (half == 0 || told > q.roundedUp(half))
-}
-
-func (q quantity) number(x float64, decimals int) string {
-	return strconv.FormatFloat(roundTo(x, decimals), 'f', max(decimals, 0), 64)
+	told := math.Abs(layout.Round(e.Value*q.perSI, q.decimalsFor(half)))
+	return resolved(&e) && (half == 0 || told > layout.RoundedUp(half, q.decimalsFor(half)))
 }
 
 // suffix is the unit as it follows a number.
@@ -161,7 +136,7 @@ func lasting(s float64) string {
 // plainShort is a figure without an interval and without decimals that are all zero: "62 s".
 func (q quantity) plainShort(si float64) string {
 	if x := si * q.perSI; x == math.Trunc(x) {
-		return q.number(x, 0) + q.suffix()
+		return layout.Number(x, 0) + q.suffix()
 	}
 	return q.plain(si)
 }

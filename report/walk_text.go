@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"groundline/course"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -37,7 +38,7 @@ func WalkText(out io.Writer, p *course.Plan, w course.Walk, warnings []course.Wa
 		opt.Units = Metric
 	}
 	buffer := bufio.NewWriter(out)
-	t := &walkPage{page: &page{out: buffer, bold: opt.Bold}, units: opt.Units, p: p, w: w}
+	t := &walkPage{page: &page{layout.Page{Out: buffer, Bold: opt.Bold}}, units: opt.Units, p: p, w: w}
 	t.head()
 	t.lines()
 	writePlanTrack(t.page, p, w.Figures)
@@ -66,7 +67,7 @@ func (t *walkPage) head() {
 	}
 	t.title(courseName(t.p.Name) + ", walked for " + name)
 	f := t.w.Figures
-	t.para("", 0, fmt.Sprintf("%s, %s; route %s.", count(f.Obstacles, "obstacle"), count(f.Efforts, "effort"), strings.Join(t.p.Route, " ")))
+	t.Para("", 0, fmt.Sprintf("%s, %s; route %s.", layout.Count(f.Obstacles, "obstacle"), layout.Count(f.Efforts, "effort"), strings.Join(t.p.Route, " ")))
 	q := t.units.length()
 	words := "Stride " + q.measured(h.StrideM)
 	if h.HoofLandingM != nil {
@@ -87,7 +88,7 @@ func (t *walkPage) head() {
 		per := trace.Estimate{Value: h.StridePerMS.Value / 6, Low: h.StridePerMS.Low / 6, High: h.StridePerMS.High / 6}
 		words += fmt.Sprintf("; 10 m/min more pace makes the stride %s longer", q.measured(per))
 	}
-	t.para("", 0, words+". From: "+strings.TrimSuffix(h.Source, ".")+".")
+	t.Para("", 0, words+". From: "+strings.TrimSuffix(h.Source, ".")+".")
 }
 
 func (t *walkPage) lines() {
@@ -159,7 +160,7 @@ func (t *walkPage) lines() {
 	if beyond {
 		key += " ! beyond what horses are asked for."
 	}
-	t.para(" ", 1, key+" ± holds nine times in ten. Tracks and turns are as drawn on the plan.")
+	t.Para(" ", 1, key+" ± holds nine times in ten. Tracks and turns are as drawn on the plan.")
 }
 
 // counts tells that riders count the strides of this line.
@@ -263,7 +264,7 @@ func (t *walkPage) changed(e trace.Estimate) string {
 	if e.Value < 0 {
 		word = "shorter"
 	}
-	if roundTo(math.Abs(e.Value)*q.perSI, q.decimals) == 0 {
+	if layout.Round(math.Abs(e.Value)*q.perSI, q.decimals) == 0 {
 		return "as on the level ±" + q.doubt(q.half(e))
 	}
 	return q.measured(size(e)) + " " + word
@@ -336,16 +337,16 @@ func sentence(said []string) string {
 
 // cautions once: what every reader of distances should know, and who decides.
 func (t *walkPage) cautions() {
-	t.blank()
+	t.Blank()
 	words := []string{}
 	for _, c := range t.w.Figures.Cautions {
 		words = append(words, c.What+" "+c.Why)
 	}
 	words = append(words, rulesDecide)
-	t.para("", 0, strings.Join(words, " "))
+	t.Para("", 0, strings.Join(words, " "))
 }
 
 const rulesDecide = "The rules in force decide length, time and what may be asked."
 
 // bareNumber is a figure without doubt and unit, for tables.
-func (q quantity) bareNumber(si float64) string { return q.number(si*q.perSI, q.decimals) }
+func (q quantity) bareNumber(si float64) string { return layout.Number(si*q.perSI, q.decimals) }

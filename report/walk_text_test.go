@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -63,7 +64,7 @@ func walkText(t *testing.T, p *course.Plan, h course.Horse, opt WalkOptions) str
 	var out bytes.Buffer
 	require.NoError(t, WalkText(&out, p, p.Walk(h), nil, opt))
 	for _, row := range strings.Split(out.String(), "\n") {
-		require.LessOrEqual(t, utf8.RuneCountInString(row), textWidth, "%q", row)
+		require.LessOrEqual(t, utf8.RuneCountInString(row), layout.Width, "%q", row)
 		require.Equal(t, strings.TrimRight(row, " "), row)
 	}
 	return out.String()

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -135,7 +136,7 @@ func lineKeys(d *Debrief, units Units, others int) (keys []string) {
 		keys = append(keys, usual+".")
 	}
 	if others > 0 {
-		keys = append(keys, fmt.Sprintf("%s between other fences left out.", count(others, "way")))
+		keys = append(keys, fmt.Sprintf("%s between other fences left out.", layout.Count(others, "way")))
 	}
 	return append(keys, "± holds nine times in ten.")
 }
@@ -238,7 +239,7 @@ func toldEffort(e Effort, units Units) ToldEffort {
 		if a.AngleDeg != nil {
 			t.Angle = degrees().measured(size(*a.AngleDeg))
 			switch q := degrees(); {
-			case q.number(math.Abs(a.AngleDeg.Value), q.decimalsFor(q.half(*a.AngleDeg))) == "0":
+			case layout.Number(math.Abs(a.AngleDeg.Value), q.decimalsFor(q.half(*a.AngleDeg))) == "0":
 			case a.AngleDeg.Value > 0:
 				t.Angle += " right"
 			default:
@@ -285,7 +286,7 @@ func titleOf(d *Debrief) string {
 func recordedAs(d *Debrief) string {
 	var said []string
 	if d.Recording.Start != nil {
-		said = append(said, spokenTime(*d.Recording.Start))
+		said = append(said, layout.Instant(*d.Recording.Start))
 	}
 	said = append(said, lasting(d.Recording.DurationS))
 	if d.Recording.PositionHz != nil {

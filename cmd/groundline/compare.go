@@ -164,7 +164,7 @@ func compareRides(ctx context.Context, args []string, f compareFlags, std stream
 		case "json":
 			return written(compare.JSON(w, c))
 		case "html":
-			return written(compare.Page(w, c, attempts, f.units.units))
+			return written(compare.Page(w, c, attempts, compare.PageOptions{Units: f.units.units}))
 		}
 		return written(compare.Text(w, c, compare.TextOptions{Units: f.units.units, Bold: std.bold && f.out == ""}))
 	}

@@ -23,6 +23,7 @@ import (
 	"time"
 
 	"groundline/report"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -237,7 +238,7 @@ func Of(attempts []Attempt, opt Options) (*Comparison, error) {
 	}
 	for _, l := range gather(attempts, opt) {
 		if n := otherPlan(&l); n > 0 {
-			c.Notes = append(c.Notes, trace.Note{Level: "warning", What: fmt.Sprintf("%s to %s: %s left out", l.from, l.to, counted(n, "ride")),
+			c.Notes = append(c.Notes, trace.Note{Level: "warning", What: fmt.Sprintf("%s to %s: %s left out", l.from, l.to, layout.Count(n, "ride")),
 				Why: "held against another plan: its distance there differs from the first ride's"})
 		}
 		if len(l.rides) >= 2 {
@@ -405,28 +406,6 @@ func label(i int) string {
 		return string(rune('A' + i))
 	}
 	return fmt.Sprint(i + 1)
-}
-
-func ordinal(n int) string {
-	end := "th"
-	if n%100 < 11 || n%100 > 13 {
-		switch n % 10 {
-		case 1:
-			end = "st"
-		case 2:
-			end = "nd"
-		case 3:
-			end = "rd"
-		}
-	}
-	return fmt.Sprint(n) + end
-}
-
-func counted(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 // finite tells an estimate that can be told.

@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"groundline/report"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -177,7 +178,7 @@ func rideLabel(r Ride, attempts, ofThis int) string {
 	if ofThis == 1 {
 		return label(r.Attempt - 1)
 	}
-	said := ordinal(r.Nth)
+	said := layout.Ordinal(r.Nth)
 	if attempts > 1 {
 		said = label(r.Attempt-1) + " " + said
 	}

@@ -10,11 +10,11 @@ import (
 	"io"
 	"math"
 	"strings"
-	"unicode"
 
 	"groundline/course"
 	"groundline/report"
 	"groundline/report/draw"
+	"groundline/report/layout"
 )
 
 //go:embed page.html
@@ -23,15 +23,33 @@ var pageHTML string
 //go:embed page.css
 var pageCSS string
 
+// PageOptions are the reader's choices.
+type PageOptions struct {
+	Units report.Units // of lengths; metric when empty
+	// Links lead away from a page that is one of several, above everything else; none for a file that stands alone.
+	Links []report.Link
+}
+
 // Page writes the comparison as one HTML file that needs nothing else: no network, no second file, no script. It
 // says what the text says, and shows the tracks of the compared rides on the plan. attempts are those that c
 // was made of; a debrief read from a file has no track, and is left out of the picture.
-func Page(w io.Writer, c *Comparison, attempts []Attempt, units report.Units) error {
-	if units == "" {
-		units = report.Metric
+func Page(w io.Writer, c *Comparison, attempts []Attempt, opt PageOptions) error {
+	html, _, err := Render(c, attempts, opt)
+	if err != nil {
+		return err
 	}
-	t := text{units: units, c: c}
-	v := pageContent{Title: c.title(), Style: template.CSS(pageCSS), Many: len(c.Attempts) > 1, First: "figure or ride", Sure: t.keyWords(), Cautions: cautions}
+	_, err = w.Write(html)
+	return err
+}
+
+// Render is the comparison as one HTML file, as by [Page], and the Content-Security-Policy that stands in it, for a server
+// that sends it along.
+func Render(c *Comparison, attempts []Attempt, opt PageOptions) (html []byte, policy string, err error) {
+	if opt.Units == "" {
+		opt.Units = report.Metric
+	}
+	t := text{units: opt.Units, c: c}
+	v := pageContent{Title: c.title(), Links: opt.Links, Style: template.CSS(pageCSS), Many: len(c.Attempts) > 1, First: "figure or ride", Sure: t.keyWords(), Cautions: cautions}
 	sum := sha256.Sum256([]byte(pageCSS))
 	v.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
 	for _, a := range c.Attempts {
@@ -71,7 +89,7 @@ func Page(w io.Writer, c *Comparison, attempts []Attempt, units report.Units) er
 	if d := tracks(c, attempts); d != nil {
 		var svg bytes.Buffer
 		if err := draw.WriteSVG(&svg, d); err != nil {
-			return fmt.Errorf("the tracks: %w", err)
+			return nil, "", fmt.Errorf("the tracks: %w", err)
 		}
 		v.Plan, v.Caption = template.HTML(svg.String()), d.Description // escaped by its writer
 	}
@@ -79,14 +97,19 @@ func Page(w io.Writer, c *Comparison, attempts []Attempt, units report.Units) er
 	if err != nil {
 		panic(err) // the page's own text
 	}
-	if err := page.Execute(w, v); err != nil {
-		return fmt.Errorf("page: %w", err)
+	var out bytes.Buffer
+	if err := page.Execute(&out, v); err != nil {
+		return nil, "", fmt.Errorf("page: %w", err)
 	}
-	return nil
+	return out.Bytes(), v.Policy, nil
 }
+
+// cleaned is a text without blanks about it and without characters that steer.
+func cleaned(s string) string { return layout.Printable(strings.TrimSpace(s)) }
 
 type pageContent struct {
 	Title, Policy, Head, First, Caption, Cautions string
+	Links                                         []report.Link
 	Style                                         template.CSS
 	Plan                                          template.HTML
 	Many                                          bool
@@ -123,17 +146,6 @@ func turnedTable(columns [][]string) pageTable {
 		}
 	}
 	return out
-}
-
-// cleaned is a text without characters that steer, and without blanks about it.
-func cleaned(s string) string {
-	s = strings.TrimSpace(s)
-	return strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) {
-			return unicode.ReplacementChar
-		}
-		return r
-	}, s)
 }
 
 // The sheet of the tracks, in points; a page shows it as wide as it is.
@@ -216,7 +228,7 @@ func tracks(c *Comparison, attempts []Attempt) *draw.Drawing {
 	for k := range min(most, 4) {
 		name := names[k]
 		if several || name == "" {
-			name = ordinal(k+1) + " ride"
+			name = layout.Ordinal(k+1) + " ride"
 		}
 		keys = append(keys, name+" "+trackWord(k))
 	}
@@ -307,5 +319,5 @@ func obstacle(d *draw.Drawing, o course.Obstacle) {
 	d.Add("obstacles", draw.Line{Points: places(d, []course.Point{place(-half, 0), place(half, 0)}), WidthPt: widthPt, Colour: ink},
 		draw.Line{Points: places(d, []course.Point{o.At, place(0, tickM)}), WidthPt: 1.5, Colour: ink})
 	at := d.At(place(half+nameM/2, -nameM/2))
-	d.Add("names", draw.Text{At: draw.XY{X: at.X, Y: at.Y + 7}, Align: draw.Middle, SizePt: 20, Bold: true, Colour: ink, Text: clip(cleaned(o.ID), 12)})
+	d.Add("names", draw.Text{At: draw.XY{X: at.X, Y: at.Y + 7}, Align: draw.Middle, SizePt: 20, Bold: true, Colour: ink, Text: layout.Clip(cleaned(o.ID), 12)})
 }

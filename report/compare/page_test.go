@@ -20,7 +20,7 @@ import (
 func asPage(t *testing.T, attempts ...Attempt) string {
 	t.Helper()
 	var out bytes.Buffer
-	require.NoError(t, Page(&out, of(t, attempts...), attempts, report.Metric))
+	require.NoError(t, Page(&out, of(t, attempts...), attempts, PageOptions{}))
 	return out.String()
 }
 

@@ -7,11 +7,11 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 	"unicode"
 	"unicode/utf8"
 
 	"groundline/report"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -26,15 +26,13 @@ type TextOptions struct {
 	Bold  bool         // headings in bold, for a terminal that shows it
 }
 
-const width = 80 // columns
-
 const cautions = "Distances are guides; the instructor on the ground and the rules in force decide. " +
 	"No veterinary tool: a stride that stays short or uneven is for the vet."
 
 // Text writes the comparison for people.
 func Text(w io.Writer, c *Comparison, opt TextOptions) error {
 	out := bufio.NewWriter(w)
-	t := text{out: out, bold: opt.Bold, units: opt.Units, c: c}
+	t := text{Page: layout.Page{Out: out, Bold: opt.Bold}, units: opt.Units, c: c}
 	if t.units == "" {
 		t.units = report.Metric
 	}
@@ -49,62 +47,27 @@ func Text(w io.Writer, c *Comparison, opt TextOptions) error {
 	}
 	t.rounds()
 	t.key()
-	t.para("", 0, cautions)
+	t.Para("", 0, cautions)
 	return out.Flush()
 }
 
 type text struct {
-	out   *bufio.Writer
-	bold  bool
+	layout.Page
 	units report.Units
 	c     *Comparison
 }
 
-// row writes one row; characters of names that could steer a terminal are shown as �. An error stays
-// with the writer, which tells it when it is flushed.
-func (t *text) row(s string, heading bool) {
-	s = strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) {
-			return unicode.ReplacementChar
-		}
-		return r
-	}, strings.TrimRight(s, " "))
-	if heading && t.bold {
-		s = "\x1b[1m" + s + "\x1b[0m"
-	}
-	fmt.Fprintln(t.out, s)
-}
-
-// para writes words wrapped to the page, the first row after lead and the others indented.
-func (t *text) para(lead string, indent int, words string) {
-	row := lead
-	for _, word := range strings.Fields(words) {
-		blank := strings.TrimSpace(row) == ""
-		if !blank && runes(row)+1+runes(word) > width {
-			t.row(row, false)
-			row, blank = strings.Repeat(" ", indent), true
-		}
-		if !blank && !strings.HasSuffix(row, " ") {
-			row += " "
-		}
-		row += word
-	}
-	t.row(row, false)
-}
-
-func runes(s string) int { return utf8.RuneCountInString(s) }
-
 // pad fills up to so many columns.
-func pad(s string, n int) string { return s + strings.Repeat(" ", max(n-runes(s), 0)) }
+func pad(s string, n int) string { return s + strings.Repeat(" ", max(n-layout.Columns(s), 0)) }
 
 func (t *text) top() {
-	t.row(t.c.title(), true)
+	t.Row(t.c.title(), true)
 	for _, a := range t.c.Attempts {
 		lead := ""
 		if len(t.c.Attempts) > 1 {
 			lead = a.Label + "  "
 		}
-		t.para(lead, 3, a.words())
+		t.Para(lead, 3, a.words())
 	}
 }
 
@@ -121,17 +84,9 @@ func (a AttemptInfo) words() string {
 		said += ", " + *a.Horse
 	}
 	if a.Start != nil {
-		said += ", " + spokenTime(*a.Start)
+		said += ", " + layout.Instant(*a.Start)
 	}
 	return said + ", " + basisWords(a.Basis) + "."
-}
-
-func spokenTime(rfc3339 string) string {
-	at, err := time.Parse(time.RFC3339, rfc3339)
-	if err != nil {
-		return rfc3339
-	}
-	return at.UTC().Format("2 January 2006 15:04 UTC")
 }
 
 func basisWords(basis string) string {
@@ -155,10 +110,9 @@ func lineName(l Line) string {
 // changed tells in words what differs, line after line, and where the first improvement lies.
 func (t *text) changed() {
 	head, said := t.changedWords()
-	t.row("", false)
-	t.row(head, true)
+	t.Heading(head)
 	for _, words := range said {
-		t.para(" ", 3, words)
+		t.Para(" ", 3, words)
 	}
 }
 
@@ -259,7 +213,7 @@ func lowerFirst(s string) string {
 func (t *text) difference(l Line, d Difference) string {
 	if d.Key == Strides {
 		first, last := l.Rides[0].Figure(Strides), l.Rides[len(l.Rides)-1].Figure(Strides)
-		said := fmt.Sprintf("%s strides, before %s", number(last.Value, 0), number(first.Value, 0))
+		said := fmt.Sprintf("%s strides, before %s", layout.Number(last.Value, 0), layout.Number(first.Value, 0))
 		if l.PlannedStrides != nil {
 			said += fmt.Sprintf(" (%d planned)", *l.PlannedStrides)
 		}
@@ -320,7 +274,7 @@ func (t *text) lineHead(l Line) string {
 	said += ", " + l.Kind
 	if l.DistanceM != nil && l.Kind != "single" && l.Kind != "rollback" {
 		unit, perSI, decimals := ofLength.unit(t.units)
-		said += " " + number(*l.DistanceM*perSI, decimals) + " " + unit
+		said += " " + layout.Number(*l.DistanceM*perSI, decimals) + " " + unit
 	}
 	if l.PlannedStrides != nil {
 		said += fmt.Sprintf(", planned %d", *l.PlannedStrides)
@@ -352,10 +306,10 @@ func (t *text) pair(l Line) {
 	if rows == nil {
 		return
 	}
-	t.row("", false)
+	t.Blank()
 	t.table(rows)
 	if open != "" {
-		t.para(" ", 3, open)
+		t.Para(" ", 3, open)
 	}
 }
 
@@ -426,15 +380,15 @@ func (t *text) table(rows [][]string) {
 	widths := make([]int, len(rows[0]))
 	for _, r := range rows[1:] {
 		for i, c := range r {
-			widths[i] = max(widths[i], runes(c))
+			widths[i] = max(widths[i], layout.Columns(c))
 		}
 	}
 	for i := 1; i < len(rows[0]); i++ {
-		widths[i] = max(widths[i], runes(rows[0][i]))
+		widths[i] = max(widths[i], layout.Columns(rows[0][i]))
 	}
 	head := rows[0]
-	if runes(head[0]) > widths[0] {
-		t.row(clip(head[0], width), true)
+	if layout.Columns(head[0]) > widths[0] {
+		t.Row(layout.Clip(head[0], layout.Width), true)
 		head = slices.Concat([]string{""}, head[1:])
 	}
 	for n, r := range slices.Concat([][]string{head}, rows[1:]) {
@@ -442,16 +396,8 @@ func (t *text) table(rows [][]string) {
 		for i, c := range r {
 			line += pad(c, widths[i]) + "  "
 		}
-		t.row(clip(strings.TrimRight(line, " "), width), n == 0)
+		t.Row(layout.Clip(strings.TrimRight(line, " "), layout.Width), n == 0)
 	}
-}
-
-// clip cuts what would run over the page, with a sign that it was cut.
-func clip(s string, n int) string {
-	if runes(s) <= n {
-		return s
-	}
-	return string([]rune(s)[:n-1]) + "…"
 }
 
 // series writes the rides of a line one below the other, then the trend. What else there is, is in the words and
@@ -461,18 +407,18 @@ func (t *text) series(l Line) {
 	if tables == nil {
 		return
 	}
-	t.row("", false)
-	t.row(clip(t.lineHead(l), width), true)
+	t.Blank()
+	t.Row(layout.Clip(t.lineHead(l), layout.Width), true)
 	for _, columns := range tables {
 		for i := range columns[0] {
 			row := ""
 			for _, c := range columns {
 				row += pad(c[i], columnWidth(c)) + "  "
 			}
-			t.row(clip(strings.TrimRight(row, " "), width), i == 0)
+			t.Row(layout.Clip(strings.TrimRight(row, " "), layout.Width), i == 0)
 		}
 	}
-	t.para(" ", 3, t.trendWords(l))
+	t.Para(" ", 3, t.trendWords(l))
 }
 
 // seriesTables are the columns of the tables of many rides; nil for a way in without a difference.
@@ -519,7 +465,7 @@ func (t *text) seriesTables(l Line) (out [][][]string) {
 				continue
 			}
 			// A figure is never cut: what does not fit goes into a table of its own below.
-			if w := columnWidth(c); len(columns) > 1 && wide+2+w > width {
+			if w := columnWidth(c); len(columns) > 1 && wide+2+w > layout.Width {
 				out = append(out, columns)
 				columns, wide = [][]string{names}, columnWidth(names)
 			}
@@ -540,10 +486,10 @@ func (t *text) inOut(r Ride) string {
 	}
 	_, perSI, most := ofPace.unit(t.units)
 	half := max(in.High-in.Value, in.Value-in.Low, out.High-out.Value, out.Value-out.Low) * perSI
-	decimals := decimalsFor(half, most)
-	said := number(in.Value*perSI, decimals) + ", " + number(out.Value*perSI, decimals)
+	decimals := layout.Decimals(half, most)
+	said := layout.Number(in.Value*perSI, decimals) + ", " + layout.Number(out.Value*perSI, decimals)
 	if half > 0 {
-		said += " ±" + doubt(half, decimals)
+		said += " ±" + layout.Doubt(half, decimals)
 	}
 	return said
 }
@@ -551,7 +497,7 @@ func (t *text) inOut(r Ride) string {
 func columnWidth(c []string) int {
 	w := 0
 	for _, s := range c {
-		w = max(w, runes(s))
+		w = max(w, layout.Columns(s))
 	}
 	return w
 }
@@ -604,10 +550,10 @@ func (t *text) rounds() {
 		return
 	}
 	rows, below := t.roundRows()
-	t.row("", false)
+	t.Blank()
 	t.table(rows)
 	for _, words := range below {
-		t.para(" ", 3, words)
+		t.Para(" ", 3, words)
 	}
 }
 
@@ -633,7 +579,7 @@ func (t *text) roundRows() (rows [][]string, below []string) {
 		missed := strings.Join(r.Missed, ", ")
 		timed := cell(Time, r.TimeS)
 		if r.TimeFaults != nil && *r.TimeFaults > 0 {
-			timed += fmt.Sprintf(" (%s)", counted(*r.TimeFaults, "fault"))
+			timed += fmt.Sprintf(" (%s)", layout.Count(*r.TimeFaults, "fault"))
 		}
 		rows = append(rows, []string{name, timed, cell(JumpingTime, r.JumpingS), fmt.Sprint(r.Disobediences), missed})
 	}
@@ -647,19 +593,18 @@ func (t *text) roundRows() (rows [][]string, below []string) {
 
 // key tells what the signs and words mean, and what to bear in mind.
 func (t *text) key() {
-	t.row("", false)
-	t.row("How sure", true)
+	t.Heading("How sure")
 	for _, words := range t.keyWords() {
-		t.para(" ", 1, words)
+		t.Para(" ", 1, words)
 	}
-	t.row("", false)
+	t.Blank()
 }
 
 func (t *text) keyWords() []string {
 	by := int(math.Round(100 * (1 - t.c.Alpha)))
 	words := fmt.Sprintf("± holds nine times in ten. Beyond doubt, in the tables sure: so even though %s were looked at together (Holm 1979; %d times in 100 not one such word "+
 		"here is wrong). Likely: of those called so one in ten may be wrong (Benjamini and Hochberg 1995). ~ no difference can be told, which is not "+
-		"to say that there is none.", counted(t.c.Tests, "difference"), by)
+		"to say that there is none.", layout.Count(t.c.Tests, "difference"), by)
 	if slices.ContainsFunc(t.c.Lines, func(l Line) bool { return len(l.Rides) > 2 }) {
 		words = strings.Replace(words, "differences were", "differences and trends were", 1)
 		words += " N: nearest to the planned strides, then to the horse's usual stride. S: steadiest, stride time varied least. ?: another ride may be it."

@@ -3,10 +3,10 @@ package compare
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"groundline/report"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -123,17 +123,17 @@ func (k Key) measured(e trace.Estimate, u report.Units, signed bool) string {
 	_, perSI, most := kind.unit(u)
 	up, down := (e.High-e.Value)*perSI, (e.Value-e.Low)*perSI
 	half := max(up, down, 0)
-	decimals := decimalsFor(half, most)
+	decimals := layout.Decimals(half, most)
 	if away := e.Low > 0 || e.High < 0; away && kind != ofCount && half > 0 &&
-		math.Abs(roundTo(e.Value*perSI, decimals)) <= roundedUp(half, decimals) {
+		math.Abs(layout.Round(e.Value*perSI, decimals)) <= layout.RoundedUp(half, decimals) {
 		decimals++ // "0.3 ±0.3" would not show that nought is left out
 	}
-	value := number(e.Value*perSI, decimals)
-	if signed && roundTo(e.Value*perSI, decimals) > 0 {
+	value := layout.Number(e.Value*perSI, decimals)
+	if signed && layout.Round(e.Value*perSI, decimals) > 0 {
 		value = "+" + value
 	}
 	if kind == ofCount {
-		low, high := number(e.Low, 0), number(e.High, 0)
+		low, high := layout.Number(e.Low, 0), layout.Number(e.High, 0)
 		if low == high {
 			return value
 		}
@@ -144,22 +144,13 @@ func (k Key) measured(e trace.Estimate, u report.Units, signed bool) string {
 	}
 	switch {
 	case !signed && k.better() && e.Low == 0 && half > 0:
-		return "under " + number(math.Ceil(e.High*perSI*math.Pow(10, float64(decimals))-1e-9)/math.Pow(10, float64(decimals)), decimals)
+		return "under " + layout.Number(math.Ceil(e.High*perSI*math.Pow(10, float64(decimals))-1e-9)/math.Pow(10, float64(decimals)), decimals)
 	case half == 0:
 		return value
 	case max(up, down) > 1.5*min(up, down):
-		return fmt.Sprintf("%s (%s to %s)", value, number(e.Low*perSI, decimals), number(e.High*perSI, decimals))
+		return fmt.Sprintf("%s (%s to %s)", value, layout.Number(e.Low*perSI, decimals), layout.Number(e.High*perSI, decimals))
 	}
-	return value + " ±" + doubt(half, decimals)
-}
-
-// doubt is half an interval as it is told.
-func doubt(half float64, decimals int) string { return number(roundedUp(half, decimals), decimals) }
-
-// roundedUp is a doubt rounded up, so that it is never told as much smaller than it is, nor as nothing.
-func roundedUp(half float64, decimals int) float64 {
-	scale := math.Pow(10, float64(decimals))
-	return max(1, math.Ceil(half*scale-0.05)) / scale
+	return value + " ±" + layout.Doubt(half, decimals)
 }
 
 // told is a difference in words, with its size, unit and doubt.
@@ -185,22 +176,4 @@ func (k Key) told(e trace.Estimate, u report.Units) string {
 		said += " " + unit
 	}
 	return fmt.Sprintf(words, said)
-}
-
-// decimalsFor is the last decimal worth telling beside a doubt of half: that of its first digit, or of
-// its second where the first is a 1. Negative: tens and so on.
-func decimalsFor(half float64, most int) int {
-	if half <= 0 {
-		return most
-	}
-	exponent := math.Floor(math.Log10(half))
-	decimals := -int(exponent)
-	if half/math.Pow(10, exponent) < 2 {
-		decimals++
-	}
-	return min(decimals, most)
-}
-
-func number(x float64, decimals int) string {
-	return strconv.FormatFloat(roundTo(x, decimals), 'f', max(decimals, 0), 64)
 }

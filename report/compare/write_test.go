@@ -9,13 +9,13 @@ import (
 	"reflect"
 	"strings"
 	"testing"
-	"unicode/utf8"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
 	"groundline/report"
+	"groundline/report/layout"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files of testdata")
@@ -61,7 +61,7 @@ func TestTextFitsThePage(t *testing.T) {
 	for _, x := range comparisons() {
 		for _, units := range []report.Units{report.Metric, report.Imperial} {
 			for _, row := range strings.Split(asText(t, of(t, x.attempts...), units), "\n") {
-				require.LessOrEqual(t, utf8.RuneCountInString(row), width, row)
+				require.LessOrEqual(t, layout.Columns(row), layout.Width, row)
 				require.Equal(t, strings.TrimRight(row, " "), row)
 				require.NotContains(t, row, "\x1b")
 			}
@@ -74,7 +74,7 @@ func TestTextFitsThePage(t *testing.T) {
 			all = append(all, anyRide(t, label(i)))
 		}
 		for _, row := range strings.Split(asText(t, of(t, all...), report.Metric), "\n") {
-			require.LessOrEqual(t, utf8.RuneCountInString(row), width, row)
+			require.LessOrEqual(t, layout.Columns(row), layout.Width, row)
 		}
 	})
 }
