@@ -105,6 +105,21 @@ func InspectBytes(ctx context.Context, inputs []Input, opt Options) (*trace.Reco
 	})
 }
 
+// Named is a file that lies under another name than its own: Name is what people are told of it.
+type Named struct {
+	Name string
+	At   io.ReaderAt
+	Size int64
+}
+
+// OpenNamed is [Open] for files that somebody else has opened.
+func OpenNamed(ctx context.Context, files []Named, opt Options) (*trace.Recording, error) {
+	rec, _, err := readAll(ctx, len(files), opt, func(i int) (string, io.ReaderAt, int64, func(), *Fault) {
+		return files[i].Name, files[i].At, files[i].Size, func() {}, nil
+	})
+	return rec, err
+}
+
 func openRegular(path string) (*os.File, int64, *Fault) {
 	file, err := os.Open(path)
 	if err != nil {

@@ -1,0 +1,167 @@
+package keep
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+)
+
+// desk is an open store's own place in incoming: a folder for the files that it receives, and a locked file beside it
+// that tells the others that it is in use. When its process dies, the system frees the lock, and the next one tidies up.
+type desk struct {
+	incoming string
+	name     string // also the name as a worker
+	lock     *os.File
+	next     atomic.Int64
+}
+
+const lockEnding = ".lock"
+
+func newDesk(incoming string) (*desk, error) {
+	for {
+		d := &desk{incoming: incoming, name: rand.Text()}
+		lock, err := os.OpenFile(d.lockFile(), os.O_CREATE|os.O_EXCL|os.O_RDWR, fileMode)
+		if err != nil {
+			return nil, err
+		}
+		// Another process that tidies up may take it for a dead one's until it is locked.
+		if !hold(lock) || !isStill(lock, d.lockFile()) {
+			lock.Close()
+			continue
+		}
+		d.lock = lock
+		if err := os.Mkdir(d.folder(), folderMode); err != nil {
+			d.close()
+			return nil, err
+		}
+		return d, nil
+	}
+}
+
+func (d *desk) folder() string   { return filepath.Join(d.incoming, d.name) }
+func (d *desk) lockFile() string { return filepath.Join(d.incoming, d.name+lockEnding) }
+
+// place is the name of a new file.
+func (d *desk) place() string {
+	return filepath.Join(d.folder(), fmt.Sprint(d.next.Add(1)))
+}
+
+func (d *desk) close() {
+	os.RemoveAll(d.folder())
+	letGo(d.lock, d.lockFile())
+}
+
+// isStill tells whether an open file is what its name stands for.
+func isStill(f *os.File, name string) bool {
+	a, errA := f.Stat()
+	b, errB := os.Stat(name)
+	return errA == nil && errB == nil && os.SameFile(a, b)
+}
+
+// sweep removes the desks of processes that are no more, and gives their names.
+func sweep(incoming, own string) (dead []string, err error) {
+	entries, err := os.ReadDir(incoming)
+	if err != nil {
+		return nil, err
+	}
+	locked := map[string]bool{}
+	for _, e := range entries {
+		name, isLock := strings.CutSuffix(e.Name(), lockEnding)
+		if !isLock {
+			continue
+		}
+		if name == own {
+			locked[name] = true
+			continue
+		}
+		free, ok := seize(filepath.Join(incoming, e.Name()))
+		if !ok {
+			locked[name] = true
+			continue
+		}
+		dead = append(dead, name)
+		err = os.RemoveAll(filepath.Join(incoming, name))
+		free()
+		if err != nil {
+			return dead, err
+		}
+	}
+	// A desk has its lock before it has a folder, and loses it after.
+	for _, e := range entries {
+		if name, isLock := strings.CutSuffix(e.Name(), lockEnding); !isLock && !locked[name] {
+			if _, err := os.Stat(filepath.Join(incoming, name+lockEnding)); errors.Is(err, fs.ErrNotExist) {
+				if err := os.RemoveAll(filepath.Join(incoming, name)); err != nil {
+					return dead, err
+				}
+			}
+		}
+	}
+	return dead, nil
+}
+
+// tidy does what processes that died have left undone.
+func (s *Store) tidy(ctx context.Context) error {
+	dead, err := sweep(filepath.Join(s.dir, incomingName), s.desk.name)
+	if err != nil {
+		return err
+	}
+	if len(dead) > 0 {
+		s.log.Info("another process has ended without closing the store", "desks", len(dead))
+	}
+	var doomed int
+	if err := s.read.QueryRowContext(ctx, "SELECT count(*) FROM doomed").Scan(&doomed); err != nil {
+		return err
+	}
+	if len(dead) == 0 && doomed == 0 {
+		return nil
+	}
+	err = s.in(ctx, func(tx *sql.Tx) error {
+		for _, name := range dead {
+			if _, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting', worker = '', lease_ms = 0 WHERE state = 'working' AND worker = ?", name); err != nil {
+				return err
+			}
+		}
+		if len(dead) == 0 {
+			return nil
+		}
+		return s.orphans(ctx, tx)
+	})
+	if err != nil {
+		return err
+	}
+	if err := s.dropWorked(ctx); err != nil {
+		return err
+	}
+	return s.unlink(ctx)
+}
+
+// orphans dooms the files that lie in the store without a ride that has them: a process died between placing a
+// file and committing its ride.
+func (s *Store) orphans(ctx context.Context, tx *sql.Tx) error {
+	folders, err := os.ReadDir(filepath.Join(s.dir, filesName))
+	if err != nil {
+		return err
+	}
+	for _, f := range folders {
+		files, err := os.ReadDir(filepath.Join(s.dir, filesName, f.Name()))
+		if err != nil {
+			return err
+		}
+		for _, e := range files {
+			if !isSum(e.Name()) {
+				continue
+			}
+			if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO doomed SELECT ?1 WHERE NOT EXISTS (SELECT 1 FROM file WHERE sha256 = ?1)", e.Name()); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

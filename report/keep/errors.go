@@ -1,0 +1,119 @@
+package keep
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"syscall"
+
+	"modernc.org/sqlite"
+)
+
+// ErrNotFound tells that there is no such ride, horse, course or file.
+var ErrNotFound = errors.New("no such thing in the store")
+
+// NewerError tells that a newer program made the store.
+type NewerError struct {
+	File        string
+	Made, Known int // layouts
+}
+
+func (e *NewerError) Error() string {
+	return fmt.Sprintf("%s: layout %d, expected at most %d: a newer groundline made it, use that one; nothing was changed", e.File, e.Made, e.Known)
+}
+
+// ForeignError tells that a store's database is something else, or damaged.
+type ForeignError struct{ File, Found string }
+
+func (e *ForeignError) Error() string {
+	return fmt.Sprintf("%s: %s, expected a store's database: name another folder, or put this file back from a copy; nothing was changed", e.File, e.Found)
+}
+
+// FullError tells that the disk takes no more. What was kept before is whole.
+type FullError struct {
+	Dir string
+	Err error
+}
+
+func (e *FullError) Error() string {
+	return fmt.Sprintf("%s: no room left on the disk: free some space, or remove rides, and give the recording once more; what was kept before is whole", e.Dir)
+}
+
+func (e *FullError) Unwrap() error { return e.Err }
+
+// TooLargeError tells that a file is longer than its receiver takes.
+type TooLargeError struct {
+	Name  string
+	Limit int64 // bytes
+}
+
+func (e *TooLargeError) Error() string {
+	return fmt.Sprintf("%s: longer than %d bytes, expected a recording of a ride", e.Name, e.Limit)
+}
+
+// InvalidError tells that a value can't be kept.
+type InvalidError struct{ Field, Found, Expected string }
+
+func (e *InvalidError) Error() string {
+	return fmt.Sprintf("%s: %s, expected %s", e.Field, e.Found, e.Expected)
+}
+
+// InUseError tells that something can't be removed because rides have it.
+type InUseError struct {
+	What  string
+	Rides int
+}
+
+func (e *InUseError) Error() string {
+	if e.Rides == 1 {
+		return e.What + ": 1 ride is of it, expected none: put it away instead"
+	}
+	return fmt.Sprintf("%s: %d rides are of it, expected none: put it away instead", e.What, e.Rides)
+}
+
+// NotReadyError tells that a ride is not worked out.
+type NotReadyError struct {
+	ID    int64
+	State State
+	Why   string // of a refused ride
+}
+
+func (e *NotReadyError) Error() string {
+	if e.State == Refused {
+		return fmt.Sprintf("ride %d can't be told: %s", e.ID, e.Why)
+	}
+	return fmt.Sprintf("ride %d is %s, expected one that is worked out", e.ID, e.State)
+}
+
+// SQLite's result codes that are told apart (sqlite.org/rescode.html): the low byte of the code.
+const (
+	sqliteBusy    = 5
+	sqliteIOErr   = 10
+	sqliteCorrupt = 11
+	sqliteFull    = 13
+	sqliteNotADB  = 26
+)
+
+func sqliteCode(err error) int {
+	var e *sqlite.Error
+	if errors.As(err, &e) {
+		return e.Code() & 0xff
+	}
+	return 0
+}
+
+// explain turns what the system says into an error of this package, where there is one.
+func (s *Store) explain(err error) error {
+	var full *FullError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &full):
+		return err
+	case errors.Is(err, sql.ErrNoRows):
+		return ErrNotFound
+	case sqliteCode(err) == sqliteFull, errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return &FullError{Dir: s.dir, Err: err}
+	}
+	return err
+}

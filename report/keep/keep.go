@@ -1,0 +1,238 @@
+// Package keep keeps rides: the recordings untouched, and what they told.
+//
+// A [Store] is a folder. In it lie an SQLite database, the recordings' files by their SHA-256 (files/ab/abcdef…), files
+// that are being received (incoming/) and, for each ride that was worked out, what takes longest to make (worked/, which
+// can be made anew at any time). One store may be used by several processes at once, on one machine.
+//
+// A recording goes in two steps: [Store.Receive] takes each of its files in, [Store.Keep] makes a ride of them. When
+// Keep returns, the ride is on disk and stays there whatever happens to the process. [Store.Work] then reads and
+// builds it, and its state goes from waiting over working to ready, or to refused with all that is wrong. A ride that is
+// refused keeps its files.
+//
+// A course has versions: a plan that was ridden never changes under the ride. What the plan calls a line is, across the
+// versions of its course, the same line ([Store.Attempts]).
+//
+// Whatever comes from outside is a value in the database and never part of a path.
+package keep
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net/url"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	_ "modernc.org/sqlite" // the database
+)
+
+// Options are the choices of who opens a store; zero fields take their default.
+type Options struct {
+	Program string           // name and version, told with what was worked out; default "groundline"
+	Log     *slog.Logger     // default: nothing is logged
+	Now     func() time.Time // default time.Now
+}
+
+// Store is an open store. Its methods may be called from several goroutines.
+type Store struct {
+	dir     string
+	program string
+	log     *slog.Logger
+	now     func() time.Time
+
+	write *sql.DB // one connection: who writes waits here for the others of this process, in turn
+	read  *sql.DB
+
+	desk *desk // this store's part of incoming, and its name as a worker
+	bell bell  // rings when a ride changes
+	kept bell  // rings when there is work
+	ways waysOf
+	prog progress
+}
+
+// The names in a store's folder.
+const (
+	databaseName = "groundline.db"
+	filesName    = "files"
+	incomingName = "incoming"
+	workedName   = "worked"
+)
+
+// Who else than the owner may look at rides is nobody's business but the owner's.
+const (
+	folderMode fs.FileMode = 0o700
+	fileMode   fs.FileMode = 0o600
+)
+
+// readers is how many lists are read at the same time.
+const readers = 4
+
+// busyMS is how long a statement waits for the other processes' writing, ms; each holds the database for some
+// milliseconds, or as long as the disk takes.
+const busyMS = 20_000
+
+// Open opens the store in a folder, which is made where there is none, and brings it to this program's layout. The
+// error is a [*NewerError] for a store that a newer program made, a [*ForeignError] for a database that is something
+// else or damaged; neither is touched.
+func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", dir, err)
+	}
+	s := &Store{dir: abs, program: opt.Program, log: opt.Log, now: opt.Now}
+	if s.program == "" {
+		s.program = "groundline"
+	}
+	if s.log == nil {
+		s.log = slog.New(slog.DiscardHandler)
+	}
+	if s.now == nil {
+		s.now = time.Now
+	}
+	s.ways.known, s.prog.of = map[int64]*ways{}, map[int64]*reading{}
+	if err := os.MkdirAll(abs, folderMode); err != nil {
+		return nil, s.explain(err)
+	}
+	for _, name := range []string{filesName, incomingName, workedName} {
+		if err := os.Mkdir(filepath.Join(abs, name), folderMode); err != nil && !errors.Is(err, fs.ErrExist) {
+			return nil, s.explain(err)
+		}
+	}
+	if err := s.open(ctx); err != nil {
+		s.Close()
+		return nil, s.explain(err)
+	}
+	return s, nil
+}
+
+func (s *Store) open(ctx context.Context) error {
+	// Made here and not by SQLite, for its mode, which the files beside it take over.
+	file := filepath.Join(s.dir, databaseName)
+	made, err := os.OpenFile(file, os.O_CREATE|os.O_EXCL|os.O_RDWR, fileMode)
+	switch {
+	case err == nil:
+		made.Close()
+	case !errors.Is(err, fs.ErrExist):
+		return err
+	}
+	if err := s.known(ctx, file); err != nil {
+		return err
+	}
+	if s.write, err = sql.Open("sqlite", dsn(file, "_txlock", "immediate")); err != nil {
+		return err
+	}
+	s.write.SetMaxOpenConns(1)
+	if err := s.migrate(ctx, file); err != nil {
+		return err
+	}
+	if err := syncDir(s.dir); err != nil {
+		return err
+	}
+	if s.read, err = sql.Open("sqlite", dsn(file, "_query_only", "1")); err != nil {
+		return err
+	}
+	s.read.SetMaxOpenConns(readers)
+	s.read.SetMaxIdleConns(readers)
+	if s.desk, err = newDesk(filepath.Join(s.dir, incomingName)); err != nil {
+		return err
+	}
+	return s.tidy(ctx)
+}
+
+// dsn is how a database file is opened: readers and the writer don't wait for each other, and what is committed is on disk.
+func dsn(file string, more ...string) string {
+	q := url.Values{"_pragma": {
+		fmt.Sprintf("busy_timeout(%d)", busyMS), "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "trusted_schema(0)",
+	}}
+	for i := 0; i+1 < len(more); i += 2 {
+		q.Set(more[i], more[i+1])
+	}
+	return fileURI(file) + "?" + q.Encode()
+}
+
+// fileURI names a file as SQLite wants it.
+func fileURI(file string) string {
+	u := url.URL{Scheme: "file", OmitHost: true, Path: filepath.ToSlash(file)}
+	if filepath.VolumeName(file) != "" {
+		u.Path = "/" + u.Path
+	}
+	return u.String()
+}
+
+// Close ends the use of the store. What was kept is on disk already.
+func (s *Store) Close() error {
+	var all []error
+	if s.desk != nil {
+		s.desk.close()
+	}
+	for _, db := range []*sql.DB{s.read, s.write} {
+		if db != nil {
+			all = append(all, db.Close())
+		}
+	}
+	return errors.Join(all...)
+}
+
+// Dir is the store's folder.
+func (s *Store) Dir() string { return s.dir }
+
+// syncDir brings the names in a folder to disk.
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	return syncFolder(d)
+}
+
+// in runs a transaction that may write. What it does outside the database it has to undo itself when it fails.
+func (s *Store) in(ctx context.Context, do func(tx *sql.Tx) error) error {
+	tx, err := s.write.BeginTx(ctx, nil)
+	if err != nil {
+		return s.explain(err)
+	}
+	if err := do(tx); err != nil {
+		tx.Rollback()
+		return s.explain(err)
+	}
+	return s.explain(tx.Commit())
+}
+
+// bell wakes all who wait for something to happen.
+type bell struct {
+	mu sync.Mutex
+	ch chan struct{}
+}
+
+// wait is a channel that is closed when the bell rings next.
+func (b *bell) wait() <-chan struct{} {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.ch == nil {
+		b.ch = make(chan struct{})
+	}
+	return b.ch
+}
+
+func (b *bell) ring() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.ch != nil {
+		close(b.ch)
+		b.ch = nil
+	}
+}
+
+// Changed is a channel that is closed when a ride of this store next changes its state, is kept or removed. Ask for it
+// before looking at the store, so that nothing happens in between.
+func (s *Store) Changed() <-chan struct{} { return s.bell.wait() }
+
+func ms(t time.Time) int64 { return t.UnixMilli() }
+
+func fromMS(v int64) time.Time { return time.UnixMilli(v).UTC() }

@@ -1,0 +1,437 @@
+package keep
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"runtime/debug"
+	"strings"
+	"sync"
+	"time"
+
+	"groundline/report"
+	"groundline/trace"
+	"groundline/trace/read"
+)
+
+// How rides are shared out. A worker holds a ride by a lease that it renews while it lives; when it dies without a word,
+// the ride is another's after leaseMS. A ride that has cost mostTries workers their life is refused.
+const (
+	leaseMS   = 30_000
+	renewEach = leaseMS / 4 * time.Millisecond
+	lookEach  = time.Second // for rides that other processes kept
+	mostTries = 3
+)
+
+// errOvertaken tells that a ride was changed or removed, or taken by another worker, while it was worked on.
+var errOvertaken = errors.New("the ride changed while it was worked out")
+
+// job is a ride to be worked out.
+type job struct {
+	ride    Ride
+	edition int
+}
+
+// Work reads and builds waiting rides, so many at the same time, until the context ends; it then puts back what it has in
+// hand. Several processes may do so over one store: each ride is worked out by one.
+func (s *Store) Work(ctx context.Context, workers int) error {
+	var all sync.WaitGroup
+	all.Go(func() { s.watch(ctx) })
+	for range max(1, workers) {
+		all.Go(func() { s.workOn(ctx) })
+	}
+	all.Wait()
+	return ctx.Err()
+}
+
+// watch rings the bell for what other processes changed.
+func (s *Store) watch(ctx context.Context) {
+	conn, err := s.read.Conn(ctx) // the version is told by connection
+	if err != nil {
+		return
+	}
+	defer conn.Close()
+	var last int64
+	for first := true; ; first = false {
+		var now int64
+		if err := conn.QueryRowContext(ctx, "PRAGMA data_version").Scan(&now); err == nil && now != last {
+			last = now
+			if !first {
+				s.bell.ring()
+			}
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(lookEach):
+		}
+	}
+}
+
+// workOn works out one ride after the other.
+func (s *Store) workOn(ctx context.Context) {
+	for ctx.Err() == nil {
+		rings := s.kept.wait() // before looking, so that nothing is missed
+		j, err := s.claim(ctx)
+		if err != nil {
+			if ctx.Err() == nil && !errors.Is(err, ErrNotFound) {
+				s.log.Error("no ride can be taken to work out", "error", err)
+			}
+			select {
+			case <-ctx.Done():
+			case <-rings:
+			case <-time.After(lookEach):
+			}
+			continue
+		}
+		if err := s.workOut(ctx, j); err != nil && ctx.Err() == nil {
+			s.log.Error("a ride can't be worked out now", "ride", j.ride.ID, "error", err)
+			select { // the disk may be full: there is no use in trying as fast as can be
+			case <-ctx.Done():
+			case <-time.After(lookEach):
+			}
+		}
+	}
+}
+
+// claim takes the longest waiting ride, or one whose worker has gone silent; [ErrNotFound] where there is none.
+func (s *Store) claim(ctx context.Context) (job, error) {
+	now := ms(s.now())
+	const toDo = "FROM ride WHERE state = 'waiting' OR (state = 'working' AND lease_ms < ?) ORDER BY id LIMIT 1"
+	var id int64
+	if err := s.read.QueryRowContext(ctx, "SELECT id "+toDo, now).Scan(&id); err != nil {
+		return job{}, s.explain(err) // mostly: nothing to do, found out without locking the others out
+	}
+	var j job
+	gone := false
+	err := s.in(ctx, func(tx *sql.Tx) error {
+		var tries int
+		if err := tx.QueryRowContext(ctx, "SELECT id, edition, tries "+toDo, now).Scan(&id, &j.edition, &tries); err != nil {
+			return err
+		}
+		if tries >= mostTries {
+			gone = true
+			_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'refused', why = ?, worker = '', lease_ms = 0, program = ? WHERE id = ?",
+				fmt.Sprintf("groundline ended %d times while it worked this ride out: it may be too long for this machine's memory; please report this", tries), s.program, id)
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'working', worker = ?, lease_ms = ?, tries = tries + 1 WHERE id = ?", s.desk.name, now+leaseMS, id); err != nil {
+			return err
+		}
+		var err error
+		j.ride, err = rideOf(ctx, tx, id)
+		return err
+	})
+	if err == nil {
+		s.bell.ring()
+		if gone {
+			return s.claim(ctx)
+		}
+	}
+	return j, err
+}
+
+// workOut works out a ride that this worker holds, and stores what it tells or why it can't be told.
+func (s *Store) workOut(ctx context.Context, j job) error {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	renewed := make(chan struct{})
+	go func() {
+		defer close(renewed)
+		for {
+			select {
+			case <-ctx.Done():
+				return
+			case <-time.After(renewEach):
+			}
+			err := s.in(ctx, func(tx *sql.Tx) error {
+				return one(tx.ExecContext(ctx, "UPDATE ride SET lease_ms = ? WHERE id = ? AND worker = ? AND edition = ?", ms(s.now())+leaseMS, j.ride.ID, s.desk.name, j.edition))
+			})
+			if errors.Is(err, ErrNotFound) {
+				stop(errOvertaken) // no use in going on
+				return
+			}
+		}
+	}()
+	d, err := s.build(ctx, j.ride)
+	if err == nil {
+		err = s.finish(ctx, j, d)
+	} else if ctx.Err() == nil {
+		err = s.refuse(ctx, j, err)
+	}
+	overtaken := errors.Is(err, errOvertaken) || errors.Is(context.Cause(ctx), errOvertaken)
+	stop(nil)
+	<-renewed
+	s.prog.end(j.ride.ID)
+	if err != nil && !overtaken {
+		s.putBack(j)
+	}
+	s.bell.ring()
+	if overtaken {
+		return nil
+	}
+	return err
+}
+
+// putBack lets others have a ride that this worker holds and did not finish.
+func (s *Store) putBack(j job) {
+	ctx := context.Background() // the work's own may have ended
+	err := s.in(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting', worker = '', lease_ms = 0, tries = max(0, tries - 1) WHERE id = ? AND worker = ? AND edition = ?",
+			j.ride.ID, s.desk.name, j.edition)
+		return err
+	})
+	if err != nil {
+		s.log.Warn("a ride can't be put back, and waits until its lease ends", "ride", j.ride.ID, "error", err)
+	}
+}
+
+// finish stores a debrief.
+func (s *Store) finish(ctx context.Context, j job, d *report.Debrief) error {
+	return s.store(ctx, j.ride, j.edition, d, "worker = ?", s.desk.name)
+}
+
+// store stores a debrief of a ride of an edition that also meets a condition, else it is errOvertaken.
+func (s *Store) store(ctx context.Context, ride Ride, edition int, d *report.Debrief, cond string, arg any) error {
+	text, err := asJSON(d)
+	if err != nil {
+		return err
+	}
+	zip, err := packedText(text)
+	if err != nil {
+		return err
+	}
+	if err := s.saveWhole(ride.ID, whole{Program: s.program, Edition: edition, Debrief: d, Plan: d.Plan, Ridden: d.Ridden, Rows: d.StrideRows}); err != nil {
+		return s.explain(err)
+	}
+	return s.in(ctx, func(tx *sql.Tx) error {
+		atMS := ms(ride.KeptAt)
+		var startMS any
+		if d.Recording.Start != nil {
+			if t, err := time.Parse(time.RFC3339Nano, *d.Recording.Start); err == nil {
+				atMS = ms(t)
+				startMS = atMS
+			}
+		}
+		jumps, refusals := 0, 0
+		for _, e := range d.Efforts {
+			switch e.Outcome {
+			case "jumped", "warm-up":
+				jumps++
+			default:
+				refusals++
+			}
+		}
+		err := one(tx.ExecContext(ctx, `UPDATE ride SET state = 'ready', why = '', worker = '', lease_ms = 0, program = ?, at_ms = ?, start_ms = ?, duration_s = ?, basis = ?,
+			jumps = ?, refusals = ?, lines = ?, rounds = ?, strides = ? WHERE id = ? AND edition = ? AND `+cond,
+			s.program, atMS, startMS, d.Recording.DurationS, d.Basis, jumps, refusals, len(d.Lines), len(d.Rounds), len(d.StrideRows), ride.ID, edition, arg))
+		if errors.Is(err, ErrNotFound) {
+			return errOvertaken
+		}
+		if err != nil {
+			return err
+		}
+		horse := ""
+		if d.Horse.Name != nil {
+			horse = *d.Horse.Name
+		}
+		if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO told (ride_id, horse, debrief) VALUES (?, ?, ?)", ride.ID, horse, zip); err != nil {
+			return err
+		}
+		return insertRidden(ctx, tx, ride, d)
+	})
+}
+
+func insertRidden(ctx context.Context, tx *sql.Tx, ride Ride, d *report.Debrief) error {
+	if _, err := tx.ExecContext(ctx, "DELETE FROM ridden WHERE ride_id = ?", ride.ID); err != nil {
+		return err
+	}
+	for i, l := range d.Lines {
+		a := Attempt{Strides: l.Strides, StrideLengthM: l.StrideLengthM, StrideS: l.StrideS, SpeedMS: l.SpeedMS, SpeedInMS: l.SpeedInMS, SpeedOutMS: l.SpeedOutMS, TrackM: l.TrackM}
+		if l.Turn != nil {
+			a.RadiusMinM = l.Turn.RadiusMinM
+		}
+		says := ""
+		if l.Fit != nil {
+			a.PerStrideM, says = l.Fit.PerStrideM, l.Fit.Says
+		}
+		var startS any
+		if d.Ridden != nil && i < len(d.Ridden.LineS) {
+			startS = d.Ridden.LineS[i][0]
+		}
+		args := []any{ride.ID, i, orNull(ride.CourseID), l.From, l.To, l.Kind, l.Round, l.Attempt, startS, l.DistanceM, says, l.StridesBy}
+		for _, f := range a.figures() {
+			args = append(args, ofEstimate(*f)...)
+		}
+		if _, err := tx.ExecContext(ctx, "INSERT INTO ridden VALUES (?"+strings.Repeat(", ?", len(args)-1)+")", args...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func ofEstimate(e *trace.Estimate) []any {
+	if e == nil {
+		return []any{nil, nil, nil}
+	}
+	return []any{e.Value, e.Low, e.High}
+}
+
+// refuse stores why a ride can't be told.
+func (s *Store) refuse(ctx context.Context, j job, why error) error {
+	s.log.Info("a ride was refused", "ride", j.ride.ID, "why", why)
+	return s.in(ctx, func(tx *sql.Tx) error {
+		err := one(tx.ExecContext(ctx, "UPDATE ride SET state = 'refused', why = ?, worker = '', lease_ms = 0, program = ? WHERE id = ? AND worker = ? AND edition = ?",
+			why.Error(), s.program, j.ride.ID, s.desk.name, j.edition))
+		if errors.Is(err, ErrNotFound) {
+			return errOvertaken
+		}
+		return err
+	})
+}
+
+// rebuild makes the debrief of a ready ride anew.
+func (s *Store) rebuild(ctx context.Context, id int64, edition int) (*report.Debrief, error) {
+	ride, err := s.Ride(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	defer s.prog.end(id)
+	d, err := s.build(ctx, ride)
+	if err != nil {
+		return nil, err
+	}
+	err = s.store(ctx, ride, edition, d, "state = ?", string(Ready))
+	var full *FullError
+	if errors.As(err, &full) { // it can be told all the same
+		return d, nil
+	}
+	return d, err
+}
+
+// build reads a ride's files and makes its debrief. Whatever breaks in it is an error of this ride alone. It returns at once
+// when the context ends, though what builds can't be stopped and ends later, for nothing.
+func (s *Store) build(ctx context.Context, ride Ride) (*report.Debrief, error) {
+	type made struct {
+		d   *report.Debrief
+		err error
+	}
+	done := make(chan made, 1)
+	go func() {
+		var m made
+		defer func() {
+			if p := recover(); p != nil {
+				s.log.Error("groundline broke on a ride", "ride", ride.ID, "panic", p, "stack", string(debug.Stack()))
+				m = made{err: fmt.Errorf("groundline broke on it (%v), please report this", p)}
+			}
+			done <- m
+		}()
+		m.d, m.err = s.readAndBuild(ctx, ride)
+	}()
+	select {
+	case <-ctx.Done():
+		return nil, context.Cause(ctx)
+	case m := <-done:
+		return m.d, m.err
+	}
+}
+
+func (s *Store) readAndBuild(ctx context.Context, ride Ride) (*report.Debrief, error) {
+	var files []read.Named
+	for _, f := range ride.Files {
+		in, err := os.Open(s.path(f.SHA256))
+		if err != nil {
+			return nil, fmt.Errorf("%s: the kept file is missing: %w", f.Name, err)
+		}
+		defer in.Close()
+		files = append(files, read.Named{Name: f.Name, At: in, Size: f.Bytes})
+	}
+	var w ways
+	if ride.CourseVersionID != 0 {
+		known, err := s.planWays(ctx, ride.CourseVersionID)
+		if err != nil {
+			return nil, err
+		}
+		w = *known
+	}
+	rec, err := read.OpenNamed(ctx, files, read.Options{Columns: ride.Columns, Progress: s.prog.begin(ride)})
+	if err != nil {
+		return nil, err
+	}
+	d, err := report.Build(rec, w.plan, report.Options{HorseName: ride.Horse, Ways: w.ways})
+	if err != nil {
+		return nil, err
+	}
+	var notes []trace.Note
+	for _, warning := range w.warnings {
+		notes = append(notes, warning.Note())
+	}
+	d.Notes = append(notes, d.Notes...)
+	return d, nil
+}
+
+// progress tells how much of the rides in hand is read.
+type progress struct {
+	mu sync.Mutex
+	of map[int64]*reading
+}
+
+type reading struct {
+	size int64
+	done map[string]int64 // by file
+}
+
+// begin gives what the reader tells its progress to.
+func (p *progress) begin(ride Ride) func(file string, done, size int64) {
+	r := &reading{done: map[string]int64{}}
+	for _, f := range ride.Files {
+		r.size += f.Bytes
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.of[ride.ID] = r
+	return func(file string, done, _ int64) {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		r.done[file] = done
+	}
+}
+
+func (p *progress) end(id int64) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	delete(p.of, id)
+}
+
+// Progress is how many bytes of a ride this process has read, of how many; ok is false for a ride that it is not reading.
+func (s *Store) Progress(id int64) (done, size int64, ok bool) {
+	s.prog.mu.Lock()
+	defer s.prog.mu.Unlock()
+	r := s.prog.of[id]
+	if r == nil {
+		return 0, 0, false
+	}
+	for _, n := range r.done {
+		done += n
+	}
+	return min(done, r.size), r.size, true
+}
+
+// Wait returns when a ride is ready or refused, whoever works it out, and gives it.
+func (s *Store) Wait(ctx context.Context, id int64) (Ride, error) {
+	for {
+		rings := s.bell.wait()
+		r, err := s.Ride(ctx, id)
+		if err != nil || r.State == Ready || r.State == Refused {
+			return r, err
+		}
+		select {
+		case <-ctx.Done():
+			return r, ctx.Err()
+		case <-rings:
+		case <-time.After(lookEach):
+		}
+	}
+}
