@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"io"
-	"math"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
@@ -62,7 +61,7 @@ func planConvert(file, out string, std streams) error {
 	}
 	var text []byte
 	if isMap {
-		toMillimetres(plan)
+		plan.ToMillimetres()
 		text = course.WritePlan(plan)
 	} else if text, err = course.WriteGeoJSON(plan); err != nil {
 		return noAnswer(fmt.Errorf("%s: %w", file, err))
@@ -83,45 +82,6 @@ func planConvert(file, out string, std streams) error {
 		return write(std.out)
 	}
 	return writeWhole(out, write)
-}
-
-// toMillimetres rounds places to 1 mm and bearings to 0.001°, so that a plan from a map can be read: degrees of
-// latitude turned into metres have no end of digits.
-func toMillimetres(p *course.Plan) {
-	mm := func(v *float64) { *v = math.Round(*v*1000)/1000 + 0 } // + 0: no minus zero
-	points := func(ps []course.Point) {
-		for i := range ps {
-			mm(&ps[i].X)
-			mm(&ps[i].Y)
-		}
-	}
-	points(p.Arena)
-	for _, at := range []*course.Point{p.Home, p.Gate} {
-		if at != nil {
-			mm(&at.X)
-			mm(&at.Y)
-		}
-	}
-	for _, line := range []*[2]course.Point{p.Start, p.Finish} {
-		if line != nil {
-			points(line[:])
-		}
-	}
-	for i := range p.Levels {
-		mm(&p.Levels[i].X)
-		mm(&p.Levels[i].Y)
-		mm(&p.Levels[i].Z)
-	}
-	for i := range p.Obstacles {
-		o := &p.Obstacles[i]
-		mm(&o.At.X)
-		mm(&o.At.Y)
-		mm(&o.FacingDeg)
-		mm(&o.WidthM)
-		if o.FacingDeg >= 360 {
-			o.FacingDeg = 0
-		}
-	}
 }
 
 // looksLikeMap tells JSON from YAML: JSON of a map begins with a brace and has a FeatureCollection or at least a
