@@ -114,10 +114,15 @@ type Named struct {
 
 // OpenNamed is [Open] for files that somebody else has opened.
 func OpenNamed(ctx context.Context, files []Named, opt Options) (*trace.Recording, error) {
-	rec, _, err := readAll(ctx, len(files), opt, func(i int) (string, io.ReaderAt, int64, func(), *Fault) {
+	rec, _, err := InspectNamed(ctx, files, opt)
+	return rec, err
+}
+
+// InspectNamed is [Inspect] for files that somebody else has opened.
+func InspectNamed(ctx context.Context, files []Named, opt Options) (*trace.Recording, []Summary, error) {
+	return readAll(ctx, len(files), opt, func(i int) (string, io.ReaderAt, int64, func(), *Fault) {
 		return files[i].Name, files[i].At, files[i].Size, func() {}, nil
 	})
-	return rec, err
 }
 
 func openRegular(path string) (*os.File, int64, *Fault) {
