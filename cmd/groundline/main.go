@@ -13,6 +13,8 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"path/filepath"
+	"runtime"
 
 	"golang.org/x/term"
 )
@@ -24,6 +26,7 @@ func main() {
 		out: os.Stdout, err: os.Stderr,
 		bold:     term.IsTerminal(out) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb",
 		progress: term.IsTerminal(errOut),
+		store:    ownStore(),
 	})
 	stop()
 	os.Exit(code)
@@ -32,8 +35,30 @@ func main() {
 // streams are where a command writes and what these can show.
 type streams struct {
 	out, err io.Writer
-	bold     bool // out is a terminal whose user wants ornament
-	progress bool // err is a terminal
+	bold     bool   // out is a terminal whose user wants ornament
+	progress bool   // err is a terminal
+	store    string // the user's own folder of kept rides; "" where the system names none
+}
+
+// ownStore is where programs keep a user's data (XDG Base Directory Specification 0.8; on other systems what Go
+// calls the folder of configuration, which is that of application data there).
+func ownStore() string {
+	folder := os.Getenv("XDG_DATA_HOME")
+	if filepath.IsAbs(folder) {
+		return filepath.Join(folder, "groundline")
+	}
+	var err error
+	switch runtime.GOOS {
+	case "windows", "darwin", "ios", "plan9":
+		folder, err = os.UserConfigDir()
+	default:
+		folder, err = os.UserHomeDir()
+		folder = filepath.Join(folder, ".local", "share")
+	}
+	if err != nil {
+		return ""
+	}
+	return filepath.Join(folder, "groundline")
 }
 
 // run carries out the command line and gives the exit code.
