@@ -40,7 +40,8 @@ var libraries = map[string][]string{
 	"cmd": {
 		"github.com/spf13/cobra",
 		"golang.org/x/term",
-		"golang.org/x/crypto/argon2", // the page's passcode
+		"golang.org/x/crypto/argon2",     // the page's passcode
+		"golang.org/x/text/unicode/norm", // the same passcode from two keyboards
 	},
 }
 
