@@ -66,42 +66,76 @@ func courseName(name string) string {
 }
 
 func writePlanLines(pg *page, p *course.Plan, f course.Figures, opt PlanOptions) {
-	if len(f.Lines) == 0 {
+	told := tellPlanLines(p, f, opt)
+	if len(told.Lines) == 0 {
 		return
 	}
-	q := opt.Units.length()
 	var rows []tableRow
+	for _, l := range told.Lines {
+		rows = append(rows, tableRow{cells: []string{l.From + " to " + l.To, l.Kind, l.Walked, l.Map, l.Track, l.Strides, l.Asks}, below: l.Words})
+	}
+	pg.table([]string{"Lines, " + told.Unit, "", "walked", "map", "track", "strides", "asks each"}, rows)
+	pg.Para(" ", 1, told.Key)
+}
+
+// PlanTold are a plan's lines in words, of which text and page are made.
+type PlanTold struct {
+	Unit  string // of the lengths
+	Lines []PlanToldLine
+	Key   string // what the columns mean
+}
+
+// PlanToldLine is one line of the route. Cells are empty where there is nothing to tell.
+type PlanToldLine struct {
+	From, To, Kind     string // a kind with * was found from the places
+	Walked, Map, Track string // distance by tape and map, and along the planned track where that is longer
+	Strides, Asks      string // strides and what they ask of each, where riders count
+	Words              string
+}
+
+// TellPlan words the lines of a plan. opt.Bold is not looked at.
+func TellPlan(p *course.Plan, opt PlanOptions) PlanTold {
+	if opt.Units == "" {
+		opt.Units = Metric
+	}
+	if opt.Horse.StrideM == 0 {
+		opt.Horse = course.Profiles()[0]
+	}
+	return tellPlanLines(p, p.Figures(opt.Horse, course.TimeRuleSets()[0]), opt)
+}
+
+func tellPlanLines(p *course.Plan, f course.Figures, opt PlanOptions) PlanTold {
+	q := opt.Units.length()
+	told := PlanTold{Unit: q.unit, Key: fmt.Sprintf("Strides for a %s with a canter stride of %s: whole, and as the distance asks.",
+		opt.Horse.Name, q.plain(opt.Horse.StrideM))}
 	derived := false
 	for _, l := range f.Lines {
-		cells := []string{l.From + " to " + l.To, string(l.Kind), "", layout.Number(l.MapM*q.perSI, q.decimals), "", "", ""}
+		line := PlanToldLine{From: l.From, To: l.To, Kind: string(l.Kind), Map: q.bareNumber(l.MapM), Words: wayWords(l, opt.Units)}
 		if l.WalkedM != nil {
-			cells[2] = layout.Number(*l.WalkedM*q.perSI, q.decimals)
+			line.Walked = q.bareNumber(*l.WalkedM)
 		}
 		if l.WayM > l.DistanceM() {
-			cells[4] = layout.Number(l.WayM*q.perSI, q.decimals-1)
+			line.Track = layout.Number(l.WayM*q.perSI, q.decimals-1)
 		}
 		from, _ := p.Obstacle(l.From)
 		to, _ := p.Obstacle(l.To)
 		heightM := (from.HeightM + to.HeightM) / 2
 		if asked := course.StridesIn(l.WayM, opt.Horse.StrideM, heightM); asked >= 0 && asked < toldStrides+0.5 {
 			n := course.PlannedStrides(l.WayM, opt.Horse.StrideM, heightM)
-			cells[5] = fmt.Sprintf("%d (%.1f)", n, asked)
+			line.Strides = fmt.Sprintf("%d (%.1f)", n, asked)
 			// The stride that makes the whole number fit: distances grow in proportion to it.
-			cells[6] = layout.Number(l.WayM/course.LineDistanceM(n, 1, heightM)*q.perSI, q.decimals)
+			line.Asks = layout.Number(l.WayM/course.LineDistanceM(n, 1, heightM)*q.perSI, q.decimals)
 		}
 		if l.Derived {
 			derived = true
-			cells[1] += " *"
+			line.Kind += " *"
 		}
-		rows = append(rows, tableRow{cells: cells, below: wayWords(l, opt.Units)})
+		told.Lines = append(told.Lines, line)
 	}
-	pg.table([]string{"Lines, " + q.unit, "", "walked", "map", "track", "strides", "asks each"}, rows)
-	keys := []string{fmt.Sprintf("Strides for a %s with a canter stride of %s: whole, and as the distance asks.",
-		opt.Horse.Name, q.plain(opt.Horse.StrideM))}
 	if derived {
-		keys = append(keys, "* not in the plan, found from the places.")
+		told.Key += " * not in the plan, found from the places."
 	}
-	pg.Para(" ", 1, strings.Join(keys, " "))
+	return told
 }
 
 // wayWords is what a rider wants to know of a way beside its length: turn, slope, home, and why it is of its kind.
@@ -135,10 +169,17 @@ func wayWords(l course.LineFigures, units Units) string {
 	return strings.Join(said, "; ")
 }
 
-// writePlanTrack tells the length of the track that a horse would normally follow, the time that
-// the prescribed speed allows for it, and how the ground lies.
+// writePlanTrack tells of the whole track; see trackWords.
 func writePlanTrack(pg *page, p *course.Plan, f course.Figures) {
 	pg.Heading("Track and ground")
+	for _, words := range trackWords(p, f) {
+		pg.Para(" ", 1, words)
+	}
+}
+
+// trackWords tell the length of the track that a horse would normally follow, the time that the prescribed speed
+// allows for it, and how the ground lies.
+func trackWords(p *course.Plan, f course.Figures) (said []string) {
 	if f.LengthM > 0 {
 		from, to := "the start line", "the finish line"
 		if !f.Track.FromStart {
@@ -153,13 +194,12 @@ func writePlanTrack(pg *page, p *course.Plan, f course.Figures) {
 		} else if p.SpeedMMin > 0 {
 			words += " No time allowed: it needs a start and a finish."
 		}
-		pg.Para(" ", 1, words)
+		said = append(said, words)
 	}
 	if f.Ground == nil {
-		pg.Para(" ", 1, "No slope: "+f.WhyLevel+".")
-		return
+		return append(said, "No slope: "+f.WhyLevel+".")
 	}
-	pg.Para(" ", 1, groundLies(p, f.Ground))
+	return append(said, groundLies(p, f.Ground))
 }
 
 // groundLies is the slope in the middle of the obstacles, and where it falls to.
@@ -189,7 +229,15 @@ func writeWarnings(pg *page, warnings []course.Warning) {
 		return
 	}
 	pg.Heading("To look at")
-	for i, w := range warnings {
+	for i, words := range warningWords(warnings) {
+		lead := fmt.Sprintf(" %d ", i+1)
+		pg.Para(lead, len(lead), words)
+	}
+}
+
+// warningWords are what should be looked at, each with why and by which source.
+func warningWords(warnings []course.Warning) (said []string) {
+	for _, w := range warnings {
 		n := w.Note()
 		words := n.What
 		if w.Line > 0 {
@@ -198,7 +246,7 @@ func writeWarnings(pg *page, warnings []course.Warning) {
 		if n.Why != "" {
 			words += ": " + n.Why
 		}
-		lead := fmt.Sprintf(" %d ", i+1)
-		pg.Para(lead, len(lead), strings.TrimSuffix(words, ".")+".")
+		said = append(said, strings.TrimSuffix(words, ".")+".")
 	}
+	return said
 }

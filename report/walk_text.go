@@ -27,34 +27,113 @@ const (
 	toldLongerM = 1.5
 )
 
+// WalkTold is a walk in words, of which the text and the page are made: figures have their doubt, lengths their unit in a
+// column's head.
+type WalkTold struct {
+	Title string
+	About []string // the course in short; the horse as it was taken
+	Unit  string   // of the lengths in Lines
+	Lines []WalkToldLine
+	Key   string   // what the columns mean; "" without lines
+	Track []string // the whole track, its time, the ground
+	// Look is what should be looked at, each with why and by which source.
+	Look     []string
+	Cautions string
+}
+
+// WalkToldLine is a line of the route. Words stand below its rows, then come the tracks of a bending line with theirs, then More.
+type WalkToldLine struct {
+	From, To string
+	// Rows are the number of strides that the ground has, then one less and one more where that is told; one row without strides
+	// where nobody counts.
+	Rows   []WalkToldRow
+	Words  []string
+	Tracks []WalkToldRow
+	More   []string
+}
+
+// WalkToldRow is a number of strides and what it asks.
+type WalkToldRow struct{ Ground, Strides, Each, Fit, Chance, Words string }
+
+// TellWalk words what a course asks of one horse. It is refused, as by [Text], when a figure is NaN or infinite. warnings are
+// those of reading the plan.
+func TellWalk(p *course.Plan, w course.Walk, warnings []course.Warning, units Units) (WalkTold, error) {
+	if err := writeJSON(io.Discard, WalkOf(p, w, warnings), "walk"); err != nil {
+		return WalkTold{}, err
+	}
+	if units == "" {
+		units = Metric
+	}
+	t := &walker{units: units, p: p, w: w}
+	told := WalkTold{Unit: units.length().unit, Track: trackWords(p, w.Figures), Cautions: t.cautions(),
+		Look: warningWords(append(append([]course.Warning{}, warnings...), w.Figures.Warnings...))}
+	t.head(&told)
+	t.lines(&told)
+	return told, nil
+}
+
 // WalkText tells what a course asks of one horse, for who reads it beside the ring before the ride: the horse as it was
 // taken, the lines in the order of the route, the whole track and its time, what should be looked at, and the cautions once.
 // It is refused, as by [Text], when a figure is NaN or infinite. warnings are those of reading the plan.
 func WalkText(out io.Writer, p *course.Plan, w course.Walk, warnings []course.Warning, opt WalkOptions) error {
-	if err := writeJSON(io.Discard, WalkOf(p, w, warnings), "walk"); err != nil {
+	told, err := TellWalk(p, w, warnings, opt.Units)
+	if err != nil {
 		return err
 	}
-	if opt.Units == "" {
-		opt.Units = Metric
-	}
 	buffer := bufio.NewWriter(out)
-	t := &walkPage{page: &page{layout.Page{Out: buffer, Bold: opt.Bold}}, units: opt.Units, p: p, w: w}
-	t.head()
-	t.lines()
-	writePlanTrack(t.page, p, w.Figures)
-	writeWarnings(t.page, append(append([]course.Warning{}, warnings...), w.Figures.Warnings...))
-	t.cautions()
+	pg := &page{layout.Page{Out: buffer, Bold: opt.Bold}}
+	pg.title(told.Title)
+	for _, words := range told.About {
+		pg.Para("", 0, words)
+	}
+	writeWalkLines(pg, told)
+	writePlanTrack(pg, p, w.Figures)
+	writeWarnings(pg, append(append([]course.Warning{}, warnings...), w.Figures.Warnings...))
+	pg.Blank()
+	pg.Para("", 0, told.Cautions)
 	return buffer.Flush()
 }
 
-type walkPage struct {
-	*page
+func writeWalkLines(pg *page, told WalkTold) {
+	if len(told.Lines) == 0 {
+		return
+	}
+	var rows []tableRow
+	add := func(name string, r WalkToldRow) {
+		rows = append(rows, tableRow{cells: []string{name, r.Ground, r.Strides, r.Each, r.Fit, r.Chance}})
+	}
+	below := func(said ...string) {
+		for _, words := range said {
+			rows = append(rows, tableRow{below: words})
+		}
+	}
+	for _, l := range told.Lines {
+		for i, r := range l.Rows {
+			name := ""
+			if i == 0 {
+				name = l.From + " to " + l.To
+			}
+			add(name, r)
+		}
+		below(l.Words...)
+		for _, r := range l.Tracks {
+			add("", r)
+			below(r.Words)
+		}
+		below(l.More...)
+	}
+	pg.table([]string{"Lines, " + told.Unit, "ground", "strides", "each", "for this horse", "chance"}, rows)
+	pg.Para(" ", 1, told.Key)
+}
+
+// walker words a walk.
+type walker struct {
 	units Units
 	p     *course.Plan
 	w     course.Walk
 }
 
-func (t *walkPage) head() {
+func (t *walker) head(told *WalkTold) {
 	h := t.w.Horse
 	name := h.Name
 	switch {
@@ -65,9 +144,9 @@ func (t *walkPage) head() {
 	case h.Size != "":
 		name += ", " + h.Size
 	}
-	t.title(courseName(t.p.Name) + ", walked for " + name)
+	told.Title = courseName(t.p.Name) + ", walked for " + name
 	f := t.w.Figures
-	t.Para("", 0, fmt.Sprintf("%s, %s; route %s.", layout.Count(f.Obstacles, "obstacle"), layout.Count(f.Efforts, "effort"), strings.Join(t.p.Route, " ")))
+	about := fmt.Sprintf("%s, %s; route %s.", layout.Count(f.Obstacles, "obstacle"), layout.Count(f.Efforts, "effort"), strings.Join(t.p.Route, " "))
 	q := t.units.length()
 	words := "Stride " + q.measured(h.StrideM)
 	if h.HoofLandingM != nil {
@@ -88,24 +167,21 @@ func (t *walkPage) head() {
 		per := trace.Estimate{Value: h.StridePerMS.Value / 6, Low: h.StridePerMS.Low / 6, High: h.StridePerMS.High / 6}
 		words += fmt.Sprintf("; 10 m/min more pace makes the stride %s longer", q.measured(per))
 	}
-	t.Para("", 0, words+". From: "+strings.TrimSuffix(h.Source, ".")+".")
+	told.About = []string{about, words + ". From: " + strings.TrimSuffix(h.Source, ".") + "."}
 }
 
-func (t *walkPage) lines() {
+func (t *walker) lines(told *WalkTold) {
 	if len(t.w.Lines) == 0 {
 		return
 	}
 	q, r := t.units.length(), t.units.radius()
-	var rows []tableRow
-	add := func(cells ...string) { rows = append(rows, tableRow{cells: cells}) }
-	below := func(words string) {
-		if words != "" {
-			rows = append(rows, tableRow{below: words})
-		}
-	}
 	beyond := false
+	asked := func(a course.Asked, words string) WalkToldRow {
+		beyond = beyond || !a.CanBeRidden
+		return WalkToldRow{Strides: words, Each: q.bare(a.StrideM), Fit: t.fit(a, q.bare), Chance: chance(a.Chance)}
+	}
 	for _, l := range t.w.Lines {
-		name, ground := l.From+" to "+l.To, q.bare(l.GroundM)
+		line, ground := WalkToldLine{From: l.From, To: l.To}, q.bare(l.GroundM)
 		if c := l.Turn; c != nil {
 			// The way of a rollback is the rider's choice.
 			if ground = r.bareNumber(c.Cut.LengthM); c.LongerM.Value >= toldLongerM {
@@ -113,19 +189,17 @@ func (t *walkPage) lines() {
 			}
 		}
 		if !t.counts(l) {
-			add(name, ground, "", "", "", "")
+			line.Rows = []WalkToldRow{{Ground: ground}}
 		} else {
-			a := askedFor(l, l.Whole)
-			if a == nil {
-				add(name, ground, fmt.Sprintf("%d (%s)", l.Whole, strides().bare(l.Real)), "", "", "")
-			} else {
-				add(name, ground, fmt.Sprintf("%d (%s)", l.Whole, strides().bare(l.Real)), q.bare(a.StrideM), t.fit(*a, q.bare), chance(a.Chance))
-				beyond = beyond || !a.CanBeRidden
+			first := WalkToldRow{Strides: fmt.Sprintf("%d (%s)", l.Whole, strides().bare(l.Real))}
+			if a := askedFor(l, l.Whole); a != nil {
+				first = asked(*a, first.Strides)
 			}
+			first.Ground = ground
+			line.Rows = append(line.Rows, first)
 			for _, a := range l.Asked {
 				if a.Strides != l.Whole && l.Kind != course.Bending {
-					add("", "", fmt.Sprintf("or %d", a.Strides), q.bare(a.StrideM), t.fit(a, q.bare), chance(a.Chance))
-					beyond = beyond || !a.CanBeRidden
+					line.Rows = append(line.Rows, asked(a, fmt.Sprintf("or %d", a.Strides)))
 				}
 			}
 		}
@@ -133,38 +207,35 @@ func (t *walkPage) lines() {
 		if t.counts(l) && l.Whole == 0 {
 			kind += ", a bounce"
 		}
-		below(sentence(append([]string{kind}, t.ground(l)...)))
+		line.Words = append(line.Words, sentence(append([]string{kind}, t.ground(l)...)))
 		if len(l.In) > 0 {
-			below(t.cameIn(l))
+			line.Words = append(line.Words, t.cameIn(l))
 		}
 		for _, b := range l.Tracks {
 			chances := ""
 			if a := askedFor(l, b.Strides); a != nil {
 				chances = chance(a.Chance)
 			}
-			add("", r.bareNumber(b.LengthM), fmt.Sprintf("on %d", b.Strides), q.bare(b.Asked.StrideM), t.fit(b.Asked, q.bare), chances)
-			below(t.track(b))
+			line.Tracks = append(line.Tracks, WalkToldRow{r.bareNumber(b.LengthM), fmt.Sprintf("on %d", b.Strides), q.bare(b.Asked.StrideM), t.fit(b.Asked, q.bare), chances, t.track(b)})
 		}
 		if l.Kind == course.Bending && len(l.Tracks) == 0 {
-			below("No track was found that can be ridden at this pace in the arena.")
+			line.More = append(line.More, "No track was found that can be ridden at this pace in the arena.")
 		}
 		if l.Turn != nil {
-			for _, words := range t.turn(*l.Turn) {
-				below(words)
-			}
+			line.More = append(line.More, t.turn(*l.Turn)...)
 		}
+		told.Lines = append(told.Lines, line)
 	}
-	t.table([]string{"Lines, " + q.unit, "ground", "strides", "each", "for this horse", "chance"}, rows)
 	key := "Strides: whole, and as many as the ground has. Each: what that number asks of a stride. Chance: how often this horse would go " +
 		"on that number unasked. ? not settled."
 	if beyond {
 		key += " ! beyond what horses are asked for."
 	}
-	t.Para(" ", 1, key+" ± holds nine times in ten. Tracks and turns are as drawn on the plan.")
+	told.Key = key + " ± holds nine times in ten. Tracks and turns are as drawn on the plan."
 }
 
 // counts tells that riders count the strides of this line.
-func (t *walkPage) counts(l course.WalkLine) bool {
+func (t *walker) counts(l course.WalkLine) bool {
 	switch l.Kind {
 	case course.Related, course.Bending, course.Combination:
 		return l.Real.Value > -0.5
@@ -186,7 +257,7 @@ func strides() quantity { return quantity{"strides", 1, 1} }
 
 // fit is how a stride asked suits the horse: long or tight, with a ? where that is not beyond doubt and a ! where no
 // horse is asked for it.
-func (t *walkPage) fit(a course.Asked, tell func(trace.Estimate) string) string {
+func (t *walker) fit(a course.Asked, tell func(trace.Estimate) string) string {
 	words := "right"
 	if a.Says != "right" {
 		words = tell(size(a.PerStrideM)) + " " + a.Says
@@ -213,7 +284,7 @@ func chance(p float64) string {
 }
 
 // ground is what slope and home do, and the turn of the way.
-func (t *walkPage) ground(l course.WalkLine) []string {
+func (t *walker) ground(l course.WalkLine) []string {
 	var said []string
 	if g := l.Grade; g != nil && math.Abs(*g) >= toldGrade {
 		word := "rises"
@@ -258,7 +329,7 @@ func (t *walkPage) ground(l course.WalkLine) []string {
 }
 
 // changed is a change of length in words.
-func (t *walkPage) changed(e trace.Estimate) string {
+func (t *walker) changed(e trace.Estimate) string {
 	q := t.units.length()
 	word := "longer"
 	if e.Value < 0 {
@@ -272,7 +343,7 @@ func (t *walkPage) changed(e trace.Estimate) string {
 
 // cameIn is what a weak or a forward jump in does to the way out, against coming in as usual: what the landing and the
 // shorter strides lack. The size of such a jump is an assumption, so it is told as about.
-func (t *walkPage) cameIn(l course.WalkLine) string {
+func (t *walker) cameIn(l course.WalkLine) string {
 	r, c := t.units.radius(), l.In[0]
 	lacks := t.w.Horse.LandingM.Value - c.LandingM + float64(l.Whole)*(l.StrideM.Value-c.StrideM)
 	words := "in weak: about " + r.plain(lacks) + " more to make up than usual"
@@ -283,7 +354,7 @@ func (t *walkPage) cameIn(l course.WalkLine) string {
 }
 
 // track is where a track of a bending line runs.
-func (t *walkPage) track(b course.BendingTrack) string {
+func (t *walker) track(b course.BendingTrack) string {
 	r := t.units.radius()
 	words := "straight across"
 	if b.OutsideM >= toldOutsideM {
@@ -299,7 +370,7 @@ func (t *walkPage) track(b course.BendingTrack) string {
 }
 
 // turn is the choice that a rollback leaves.
-func (t *walkPage) turn(c course.TurnChoice) []string {
+func (t *walker) turn(c course.TurnChoice) []string {
 	r := t.units.radius()
 	tell := func(u course.Turn) string {
 		return fmt.Sprintf("%s in %s, radius %s, lean %s", r.plain(u.LengthM), tenths().measured(u.TimeS), r.plain(u.RadiusM), degrees().plain(u.LeanDeg))
@@ -336,14 +407,12 @@ func sentence(said []string) string {
 }
 
 // cautions once: what every reader of distances should know, and who decides.
-func (t *walkPage) cautions() {
-	t.Blank()
+func (t *walker) cautions() string {
 	words := []string{}
 	for _, c := range t.w.Figures.Cautions {
 		words = append(words, c.What+" "+c.Why)
 	}
-	words = append(words, rulesDecide)
-	t.Para("", 0, strings.Join(words, " "))
+	return strings.Join(append(words, rulesDecide), " ")
 }
 
 const rulesDecide = "The rules in force decide length, time and what may be asked."

@@ -334,10 +334,10 @@ func (t *text) pairRows(l Line) (rows [][]string, below string) {
 			}
 			continue
 		}
-		row := []string{" " + k.head(t.units), t.cell(a, k), t.cell(b, k), "", ""}
+		row := []string{" " + k.Head(t.units), t.cell(a, k), t.cell(b, k), "", ""}
 		if at >= 0 {
 			d := l.Differences[at]
-			row[3], row[4] = k.measured(d.Difference, t.units, true), mark(d.Verdict)
+			row[3], row[4] = k.Measured(d.Difference, t.units, true), mark(d.Verdict)
 		}
 		rows = append(rows, row)
 	}
@@ -367,7 +367,7 @@ func (t *text) cell(r Ride, k Key) string {
 	if e == nil {
 		return "-"
 	}
-	said := k.measured(*e, t.units, false)
+	said := k.Measured(*e, t.units, false)
 	if k == Strides && r.StridesBy == "estimated" {
 		said = "~" + said
 	}
@@ -528,7 +528,7 @@ func (t *text) trendWords(l Line) string {
 		case x.Verdict != NotResolved:
 			said = append(said, x.Key.told(x.PerRide, t.units)+sureWords(x.Verdict))
 		case x.Key == StrideLength, x.Key == Speed, x.Key == Rhythm:
-			open = append(open, fmt.Sprintf("%s %s", x.Key.head(t.units), x.Key.measured(x.PerRide, t.units, true)))
+			open = append(open, fmt.Sprintf("%s %s", x.Key.Head(t.units), x.Key.Measured(x.PerRide, t.units, true)))
 		}
 	}
 	words := "From ride to ride: "
@@ -574,7 +574,7 @@ func (t *text) roundRows() (rows [][]string, below []string) {
 			if e == nil {
 				return "-"
 			}
-			return k.measured(*e, t.units, false)
+			return k.Measured(*e, t.units, false)
 		}
 		missed := strings.Join(r.Missed, ", ")
 		timed := cell(Time, r.TimeS)
@@ -585,7 +585,7 @@ func (t *text) roundRows() (rows [][]string, below []string) {
 	}
 	for _, d := range t.c.Rounds.Differences {
 		if d.Verdict == NotResolved {
-			below = append(below, fmt.Sprintf("Difference of %s, last less first: %s s, not resolved.", d.Key.say().name, d.Key.measured(d.Difference, t.units, true)))
+			below = append(below, fmt.Sprintf("Difference of %s, last less first: %s s, not resolved.", d.Key.say().name, d.Key.Measured(d.Difference, t.units, true)))
 		}
 	}
 	return rows, below

@@ -107,8 +107,8 @@ func (k Key) say() saying {
 	return saying{string(k), ofCount, "%s more", "%s less"}
 }
 
-// head is a figure's name with its unit, for tables.
-func (k Key) head(u report.Units) string {
+// Head is a figure's name with its unit, for tables.
+func (k Key) Head(u report.Units) string {
 	s := k.say()
 	if unit, _, _ := s.kind.unit(u); unit != "" {
 		return s.name + ", " + unit
@@ -116,9 +116,9 @@ func (k Key) head(u report.Units) string {
 	return s.name
 }
 
-// measured is a figure with its doubt, without its unit: "3.54 ±0.06", or with its bounds where it may err
+// Measured is a figure with its doubt, without its unit: "3.54 ±0.06", or with its bounds where it may err
 // much further to one side, "9.3 (8.1 to 12.0)", or "under 0.5" where it is a size that may be nought. signed puts a plus before what is above nought.
-func (k Key) measured(e trace.Estimate, u report.Units, signed bool) string {
+func (k Key) Measured(e trace.Estimate, u report.Units, signed bool) string {
 	kind := k.say().kind
 	_, perSI, most := kind.unit(u)
 	up, down := (e.High-e.Value)*perSI, (e.Value-e.Low)*perSI
@@ -161,7 +161,7 @@ func (k Key) told(e trace.Estimate, u report.Units) string {
 		words, e = s.less, trace.Estimate{Value: -e.Value, Low: -e.High, High: -e.Low}
 	}
 	unit, _, _ := s.kind.unit(u)
-	said := k.measured(e, u, false)
+	said := k.Measured(e, u, false)
 	switch at := strings.IndexByte(said, ' '); {
 	case s.kind == ofCount && said == "1":
 		said += " stride"

@@ -108,13 +108,13 @@ func TestFigureInWords(t *testing.T) {
 		{Strides.told(*exactly(-1), report.Metric), "1 stride fewer"},
 		{Strides.told(*exactly(2), report.Metric), "2 strides more"},
 		{Rhythm.told(*pm(-0.02, 0.01), report.Metric), "rhythm 2.0 % ±1.0 steadier"},
-		{Track.measured(*pm(3.5, 2), report.Metric, true), "+4 ±2"},
-		{Radius.measured(*bounds(5.6, 4.6, 7.2), report.Metric, false), "5.6 (4.6 to 7.2)"},
-		{StrideLength.measured(*pm(0.31, 0.28), report.Metric, true), "+0.31 ±0.28"}, // not 0.3 ±0.3
-		{Angle.measured(*bounds(1, 0, 4.2), report.Metric, false), "under 5"},
-		{Strides.measured(*bounds(6, 5, 8), report.Metric, false), "6 (5-8)"},
-		{Strides.measured(*exactly(1), report.Metric, true), "+1"},
-		{Time.measured(*pm(0, 0.004), report.Metric, true), "0.00 ±0.01"},
+		{Track.Measured(*pm(3.5, 2), report.Metric, true), "+4 ±2"},
+		{Radius.Measured(*bounds(5.6, 4.6, 7.2), report.Metric, false), "5.6 (4.6 to 7.2)"},
+		{StrideLength.Measured(*pm(0.31, 0.28), report.Metric, true), "+0.31 ±0.28"}, // not 0.3 ±0.3
+		{Angle.Measured(*bounds(1, 0, 4.2), report.Metric, false), "under 5"},
+		{Strides.Measured(*bounds(6, 5, 8), report.Metric, false), "6 (5-8)"},
+		{Strides.Measured(*exactly(1), report.Metric, true), "+1"},
+		{Time.Measured(*pm(0, 0.004), report.Metric, true), "0.00 ±0.01"},
 	} {
 		require.Equal(t, c.want, c.got)
 	}
