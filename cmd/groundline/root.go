@@ -31,6 +31,7 @@ with its doubt.
 	root.AddCommand(stridesCommand(std))
 	root.AddCommand(walkCommand(std))
 	root.AddCommand(compareCommand(std))
+	root.AddCommand(serveCommand(std))
 	return root
 }
 

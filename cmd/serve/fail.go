@@ -1,0 +1,99 @@
+package serve
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"strings"
+
+	"groundline/report/keep"
+)
+
+// refusal is an error with the status that it is answered with.
+type refusal struct {
+	status int
+	err    error
+}
+
+func (r refusal) Error() string { return r.err.Error() }
+func (r refusal) Unwrap() error { return r.err }
+
+func badRequest(format string, a ...any) error {
+	return refusal{http.StatusBadRequest, fmt.Errorf(format, a...)}
+}
+
+// statusOf is the status of an error. What nobody foresaw is the server's fault, and its text is for the log.
+func statusOf(err error) (status int, words string) {
+	var r refusal
+	var tooLarge *http.MaxBytesError
+	var large *keep.TooLargeError
+	var full *keep.FullError
+	var notReady *keep.NotReadyError
+	var inUse *keep.InUseError
+	switch {
+	case errors.As(err, &r):
+		return r.status, r.Error()
+	case errors.Is(err, keep.ErrNotFound):
+		return http.StatusNotFound, "There is nothing here by that number. It may have been removed."
+	case errors.As(err, &tooLarge):
+		return http.StatusRequestEntityTooLarge, fmt.Sprintf("more than %d MB were sent, expected less", tooLarge.Limit>>20)
+	case errors.As(err, &large):
+		return http.StatusRequestEntityTooLarge, large.Error()
+	case errors.As(err, &full):
+		return http.StatusInsufficientStorage, full.Error()
+	case errors.As(err, &notReady), errors.As(err, &inUse):
+		return http.StatusConflict, err.Error()
+	}
+	return http.StatusInternalServerError, "This did not work; the program's log says why."
+}
+
+// fail answers with an error: as a page for people, as a problem (RFC 9457) for programs.
+func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
+	status, words := statusOf(err)
+	if status == http.StatusInternalServerError {
+		s.Log.Error("answer", "method", r.Method, "path", r.URL.Path, "error", err)
+	}
+	if strings.HasPrefix(r.URL.Path, "/api/") {
+		problem(w, status, words)
+		return
+	}
+	s.show(w, r, status, "error.html", view{Title: titleOf(status), Data: strings.Split(words, "\n")})
+}
+
+// titleOf is what a status means to people.
+func titleOf(status int) string {
+	switch status {
+	case http.StatusNotFound:
+		return "Not here"
+	case http.StatusInsufficientStorage:
+		return "The disk is full"
+	case http.StatusInternalServerError:
+		return "Something went wrong"
+	}
+	return "That can't be done"
+}
+
+// problem is an error for programs.
+func problem(w http.ResponseWriter, status int, detail string) {
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(map[string]any{"type": "about:blank", "title": http.StatusText(status), "status": status, "detail": detail})
+}
+
+// nowhere answers for all paths that are none.
+func (s *server) nowhere(w http.ResponseWriter, r *http.Request) {
+	s.fail(w, r, refusal{http.StatusNotFound, errors.New("There is no such page.")}) //nolint:staticcheck // shown to people as it is
+}
+
+// answer writes a value as JSON.
+func answer(w http.ResponseWriter, status int, v any) {
+	data, err := json.Marshal(v)
+	if err != nil {
+		problem(w, http.StatusInternalServerError, "the answer can't be written")
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	_, _ = w.Write(append(data, '\n'))
+}

@@ -1,0 +1,147 @@
+package serve
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"strings"
+	"time"
+	"unicode"
+
+	"groundline/report"
+)
+
+// templateFiles are the pages. base.html is what all have about them; the others define "main", and may define "head"
+// for their own style sheets and scripts. Names that begin with _ are parts that any page may take.
+//
+//go:embed templates
+var templateFiles embed.FS
+
+// pageTemplate is one page's template.
+type pageTemplate struct{ t *template.Template }
+
+// view is what every page is filled with.
+type view struct {
+	Title string // of the window and the page's h1
+	Here  string // which entry of the navigation: "rides", "courses", "horses", "strides" or ""
+	Units report.Units
+	Said  string // what the last action did, for once
+	Back  string // this page, to come back to from what only changes how it looks
+	Leave bool   // people signed in and may sign out
+	Data  any
+}
+
+// loadPages reads all templates. They are the program's own, so a fault in them is its author's.
+func loadPages(static map[string]asset) map[string]*pageTemplate {
+	funcs := template.FuncMap{
+		"clean": cleaned,
+		"asset": func(name string) string { return assetURL(static, name) },
+		"join":  strings.Join,
+		"day":   func(t time.Time) string { return t.UTC().Format("2 January 2006") },
+		"when":  func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
+		"iso":   func(t time.Time) string { return t.UTC().Format(time.RFC3339) },
+		"clock": func(s float64) string { return fmt.Sprintf("%d:%02d", int(s+0.5)/60, int(s+0.5)%60) },
+	}
+	base := template.Must(template.New("base").Funcs(funcs).ParseFS(templateFiles, "templates/base.html"))
+	names, err := fs.Glob(templateFiles, "templates/*.html")
+	if err != nil {
+		panic(err)
+	}
+	for _, name := range names {
+		if strings.HasPrefix(name, "templates/_") {
+			template.Must(base.ParseFS(templateFiles, name))
+		}
+	}
+	pages := map[string]*pageTemplate{}
+	for _, name := range names {
+		short := strings.TrimPrefix(name, "templates/")
+		if short == "base.html" || strings.HasPrefix(short, "_") {
+			continue
+		}
+		pages[short] = &pageTemplate{template.Must(template.Must(base.Clone()).ParseFS(templateFiles, name))}
+	}
+	return pages
+}
+
+// show answers with a page. v.Units, v.Said, v.Back and v.Leave are filled in.
+func (s *server) show(w http.ResponseWriter, r *http.Request, status int, name string, v view) {
+	v.Units, v.Said, v.Back, v.Leave = unitsOf(r), said(r), r.URL.RequestURI(), s.SignOut
+	if r.Method != http.MethodGet {
+		v.Back = "/"
+	}
+	var b bytes.Buffer
+	if err := s.pages[name].t.ExecuteTemplate(&b, "base.html", v); err != nil {
+		s.Log.Error("page", "name", name, "error", err)
+		http.Error(w, "This page could not be written; the program's log says why.", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	if r.Method != http.MethodHead {
+		_, _ = w.Write(b.Bytes()) // the reader has gone: nobody to tell
+	}
+}
+
+// unitsOf are the units that the reader chose.
+func unitsOf(r *http.Request) report.Units {
+	if c, err := r.Cookie("units"); err == nil && report.Units(c.Value) == report.Imperial {
+		return report.Imperial
+	}
+	return report.Metric
+}
+
+// setUnits keeps the reader's choice of units, and goes back to where it was made.
+func (s *server) setUnits(w http.ResponseWriter, r *http.Request) {
+	r.Body = http.MaxBytesReader(w, r.Body, maxFormBytes)
+	units := report.Units(r.PostFormValue("units"))
+	if units != report.Metric && units != report.Imperial {
+		s.fail(w, r, badRequest("units: %q, expected metric or imperial", units))
+		return
+	}
+	http.SetCookie(w, &http.Cookie{Name: "units", Value: string(units), Path: "/", MaxAge: 400 * 24 * 3600, HttpOnly: true, SameSite: http.SameSiteStrictMode})
+	http.Redirect(w, r, ownPath(r.PostFormValue("back")), http.StatusSeeOther)
+}
+
+// maxFormBytes is more than any form without files.
+const maxFormBytes = 1 << 20
+
+// ownPath is a path of this server, the first page where the one given is none.
+func ownPath(p string) string {
+	if !strings.HasPrefix(p, "/") || strings.HasPrefix(p, "//") || strings.ContainsAny(p, "\\\r\n\t") {
+		return "/"
+	}
+	return p
+}
+
+// sayings are what an action may leave to be said on the page that it leads to, by the code in the address: words
+// from an address itself would let anybody write on the page.
+func sayings(code string) string {
+	switch code {
+	case "saved":
+		return "Saved."
+	case "removed":
+		return "Removed."
+	case "again":
+		return "This recording was kept before. It is not kept twice."
+	}
+	return ""
+}
+
+func said(r *http.Request) string { return sayings(r.URL.Query().Get("said")) }
+
+// cleaned is a text of people's own without what would steer whoever shows it: control and formatting characters
+// become the replacement character.
+func cleaned(s string) string {
+	return strings.TrimSpace(strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\r' || r == '\t':
+			return ' '
+		case !unicode.IsPrint(r):
+			return unicode.ReplacementChar
+		}
+		return r
+	}, s))
+}
