@@ -278,31 +278,14 @@ func debriefOf(ctx context.Context, r rideFiles, plan *course.Plan, std streams)
 	return d, nil
 }
 
-// lineAsked reads the --line choice: FROM-TO, where either may itself hold a dash; the split that some ride
-// has is taken.
+// lineAsked reads the --line choice.
 func lineAsked(line string, attempts []compare.Attempt) (compare.Options, error) {
 	if line == "" {
 		return compare.Options{}, nil
 	}
-	var first compare.Options
-	for i := 1; i < len(line)-1; i++ {
-		if line[i] != '-' {
-			continue
-		}
-		opt := compare.Options{From: line[:i], To: line[i+1:]}
-		if first.From == "" {
-			first = opt
-		}
-		for _, a := range attempts {
-			for _, l := range a.Debrief.Lines {
-				if l.From == opt.From && l.To == opt.To {
-					return opt, nil
-				}
-			}
-		}
+	from, to, ok := compare.LineOf(line, attempts)
+	if !ok {
+		return compare.Options{}, badUse(fmt.Errorf("--line %q: expected two obstacles with a dash between, as 3-4", line))
 	}
-	if first.From == "" {
-		return first, badUse(fmt.Errorf("--line %q: expected two obstacles with a dash between, as 3-4", line))
-	}
-	return first, nil
+	return compare.Options{From: from, To: to}, nil
 }

@@ -62,6 +62,31 @@ type Options struct {
 	// From and To name one line, which may be one that the route does not have; all lines of the
 	// route when empty.
 	From, To string
+	// Nth are, for each attempt, the rides of that line that count, by [report.Line].Attempt; all of an attempt that has none, and
+	// with all lines.
+	Nth [][]int
+}
+
+// LineOf reads a line as people write it, FROM-TO, where either may itself hold a dash: the split that some ride has is taken,
+// else the first. ok is false for what is no line.
+func LineOf(line string, attempts []Attempt) (from, to string, ok bool) {
+	for i := 1; i < len(line)-1; i++ {
+		if line[i] != '-' {
+			continue
+		}
+		a, b := line[:i], line[i+1:]
+		if !ok {
+			from, to, ok = a, b, true
+		}
+		for _, x := range attempts {
+			for _, l := range x.Debrief.Lines {
+				if l.From == a && l.To == b {
+					return a, b, true
+				}
+			}
+		}
+	}
+	return from, to, ok
 }
 
 // Comparison is what the rides have in common and in what they differ. Lengths in metres, times in

@@ -503,3 +503,39 @@ func TestLatenessCancelsWithinALine(t *testing.T) {
 	one := trace.Estimate{Value: 14, Low: 13.68, High: 14.3}
 	estimateNear(t, *pm(4, math.Hypot(0.32, 0.03)), between(*pm(10, 0.03), one), "never wider than it was")
 }
+
+// Of a line that was ridden again and again, those asked for are compared and no others.
+func TestSomeRidesOfALine(t *testing.T) {
+	a, b := lesson(6), lesson(4)
+	c, err := Of([]Attempt{a, b}, Options{From: "3", To: "4", Nth: [][]int{{5}, {1, 2}}})
+	require.NoError(t, err)
+	l := c.line(t, "3", "4")
+	var got [][2]int
+	for _, r := range l.Rides {
+		got = append(got, [2]int{r.Attempt, r.Nth})
+	}
+	require.Equal(t, [][2]int{{1, 5}, {2, 1}, {2, 2}}, got)
+	want, err := Of([]Attempt{a, b}, Options{From: "3", To: "4"})
+	require.NoError(t, err)
+	require.Equal(t, want.line(t, "3", "4").Rides[4].Figures, l.Rides[0].Figures, "a ride has the same figures in any company")
+	all, err := Of([]Attempt{a, b}, Options{From: "3", To: "4", Nth: [][]int{nil}})
+	require.NoError(t, err)
+	require.Equal(t, want, all)
+	var none *NothingInCommonError
+	_, err = Of([]Attempt{a, b}, Options{From: "3", To: "4", Nth: [][]int{{5}, {9}}})
+	require.ErrorAs(t, err, &none)
+}
+
+func TestLineOf(t *testing.T) {
+	rides := []Attempt{first()}
+	rides[0].Debrief.Lines[0].From = "a-b"
+	for line, want := range map[string][2]string{"3-4": {"3", "4"}, "a-b-2": {"a-b", "2"}, "x-y-z": {"x", "y-z"}} {
+		from, to, ok := LineOf(line, rides)
+		require.True(t, ok)
+		require.Equal(t, want, [2]string{from, to})
+	}
+	for _, line := range []string{"", "-", "3-", "-4", "34"} {
+		_, _, ok := LineOf(line, rides)
+		require.False(t, ok, line)
+	}
+}

@@ -43,6 +43,9 @@ func gather(attempts []Attempt, opt Options) []rides {
 			if opt.From != "" && !asked || opt.From == "" && l.Kind == "between" && d.Course != nil {
 				continue
 			}
+			if opt.From != "" && i < len(opt.Nth) && len(opt.Nth[i]) > 0 && !slices.Contains(opt.Nth[i], l.Attempt) {
+				continue
+			}
 			way := [2]string{l.From, l.To}
 			g := found[way]
 			if g == nil {
