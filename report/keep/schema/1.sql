@@ -119,3 +119,15 @@ CREATE TABLE ridden (
 	PRIMARY KEY (ride_id, nth)
 ) WITHOUT ROWID;
 CREATE INDEX ridden_by_line ON ridden (course_id, from_id, to_id, ride_id);
+
+-- What a server that shows the store keeps of its own, such as the hash of its passcode. Never exported.
+CREATE TABLE setting (
+	key   TEXT PRIMARY KEY,
+	value TEXT NOT NULL
+) WITHOUT ROWID;
+
+-- Who is signed in there: hashes of what their browsers hold.
+CREATE TABLE session (
+	hash     BLOB PRIMARY KEY,
+	until_ms INTEGER NOT NULL
+) WITHOUT ROWID;
