@@ -103,12 +103,29 @@ func (s *Store) Versions(ctx context.Context, courseID int64) ([]Version, error)
 // last version already makes no new one. A version that no ride is of is written over: versions are for
 // rides, not for each stroke of an editor.
 func (s *Store) SaveCourse(ctx context.Context, id int64, plan *course.Plan) (Course, error) {
+	return s.saveCourse(ctx, id, "", plan)
+}
+
+// SaveCourseOver is [Store.SaveCourse] for who began with the version whose plan has that SHA-256 (see [Version]). Where
+// the course's last version is another by now, nothing is kept and the error is a *[ChangedError].
+func (s *Store) SaveCourseOver(ctx context.Context, id int64, base string, plan *course.Plan) (Course, error) {
+	return s.saveCourse(ctx, id, base, plan)
+}
+
+// ChangedError tells that somebody else saved a course meanwhile.
+type ChangedError struct{ Now Course }
+
+func (e *ChangedError) Error() string {
+	return fmt.Sprintf("%s was saved by somebody else meanwhile, as version %d", e.Now.Name, e.Now.Version)
+}
+
+// saveCourse keeps a plan over the version of that SHA-256, whichever it is for "".
+func (s *Store) saveCourse(ctx context.Context, id int64, base string, plan *course.Plan) (Course, error) {
 	text := course.WritePlan(plan)
 	if _, _, err := course.ReadPlan("plan", text); err != nil {
 		return Course{}, err
 	}
-	name := strings.TrimSpace(plan.Name)
-	if err := line("name", name, 4*maxNameBytes); err != nil {
+	if err := line("name", strings.TrimSpace(plan.Name), maxPlanName); err != nil {
 		return Course{}, err
 	}
 	sum := sha256.Sum256(text)
@@ -130,19 +147,20 @@ func (s *Store) SaveCourse(ctx context.Context, id int64, plan *course.Plan) (Co
 				return err
 			}
 		}
-		if name == "" {
-			name = fmt.Sprintf("Course %d", id)
-		}
-		var same bool
+		name := planTitle(plan, id)
+		var lastHash string
 		var ridden int
 		if last.VersionID != 0 {
-			if err := tx.QueryRowContext(ctx, "SELECT sha256 = ?, (SELECT count(*) FROM ride WHERE version_id = course_version.id) FROM course_version WHERE id = ?", hash, last.VersionID).Scan(&same, &ridden); err != nil {
+			if err := tx.QueryRowContext(ctx, "SELECT sha256, (SELECT count(*) FROM ride WHERE version_id = course_version.id) FROM course_version WHERE id = ?", last.VersionID).Scan(&lastHash, &ridden); err != nil {
 				return err
 			}
 		}
+		if base != "" && lastHash != base && lastHash != hash {
+			return &ChangedError{last}
+		}
 		var err error
 		switch {
-		case same:
+		case lastHash == hash:
 		case last.VersionID != 0 && ridden == 0:
 			_, err = tx.ExecContext(ctx, "UPDATE course_version SET name = ?, folded = ?, plan = ?, sha256 = ?, made_ms = ? WHERE id = ?",
 				name, fold(name), text, hash, ms(s.now()), last.VersionID)
@@ -164,6 +182,16 @@ func (s *Store) SaveCourse(ctx context.Context, id int64, plan *course.Plan) (Co
 	}
 	s.bell.ring()
 	return out, nil
+}
+
+const maxPlanName = 1000 // bytes
+
+// planTitle is what a course's version is called.
+func planTitle(plan *course.Plan, courseID int64) string {
+	if name := strings.TrimSpace(plan.Name); name != "" {
+		return name
+	}
+	return fmt.Sprintf("Course %d", courseID)
 }
 
 // Plan is the plan of a version, with what should be looked at, or [ErrNotFound].
