@@ -98,6 +98,9 @@ func rounded(v reflect.Value, path, name string) (reflect.Value, error) {
 		}
 	case v.Kind() == reflect.Struct:
 		for i := range v.NumField() {
+			if !v.Type().Field(i).IsExported() {
+				continue // not part of the JSON
+			}
 			field := jsonName(v.Type().Field(i))
 			elem, err := rounded(v.Field(i), path+"."+field, field)
 			if err != nil {

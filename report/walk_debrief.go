@@ -291,7 +291,7 @@ func RiddenIn(debriefs []*Debrief) course.Ridden {
 			ground = d.Course.Name
 		}
 		for _, l := range d.Lines {
-			if l.Strides == nil || l.StrideLengthM == nil || !(l.StrideLengthM.Value > 0) || wentRound(l) {
+			if l.Strides == nil || l.StrideLengthM == nil || !(l.StrideLengthM.Value > 0) || WentRound(l) {
 				continue
 			}
 			if math.Round(l.Strides.Value) < 1 {
@@ -308,9 +308,9 @@ func RiddenIn(debriefs []*Debrief) course.Ridden {
 	return out
 }
 
-// wentRound tells that a related or bending line was ridden by a long way round, after a refusal or in a circle: the way is
+// WentRound tells that a related or bending line was ridden by a long way round, after a refusal or in a circle: the way is
 // half as long again as the line.
-func wentRound(l Line) bool {
+func WentRound(l Line) bool {
 	const factor = 1.5
 	return (l.Kind == string(course.Related) || l.Kind == string(course.Bending)) && l.DistanceM != nil &&
 		l.Strides.Value*l.StrideLengthM.Value > factor**l.DistanceM

@@ -127,6 +127,24 @@ func Extract(d *report.Debrief) Ride {
 		}
 		r.Efforts = append(r.Efforts, t)
 	}
+	return rounded(r)
+}
+
+// rounded has the numbers of a ride as the debrief's JSON has them, so that it tells the same whether the debrief was just made or
+// read back.
+func rounded(r Ride) Ride {
+	var err error
+	if r.Lines, err = report.Rounded(r.Lines, "lines"); err != nil {
+		panic("record: " + err.Error())
+	}
+	if r.Efforts, err = report.Rounded(r.Efforts, "efforts"); err != nil {
+		panic("record: " + err.Error())
+	}
+	usual, err := report.Rounded(struct{ M, S *trace.Estimate }{r.CanterStrideM, r.StrideS}, "horse")
+	if err != nil {
+		panic("record: " + err.Error())
+	}
+	r.CanterStrideM, r.StrideS = usual.M, usual.S
 	return r
 }
 
