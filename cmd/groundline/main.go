@@ -10,24 +10,31 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"os"
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"syscall"
 
 	"golang.org/x/term"
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second one ends the process at once
 	out, errOut := int(os.Stdout.Fd()), int(os.Stderr.Fd())
-	code := run(ctx, os.Args[1:], streams{
+	std := streams{
 		out: os.Stdout, err: os.Stderr,
 		bold:     term.IsTerminal(out) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb",
 		progress: term.IsTerminal(errOut),
 		store:    ownStore(),
-	})
+	}
+	if term.IsTerminal(int(os.Stdin.Fd())) {
+		std.ask = ask
+	}
+	code := run(ctx, os.Args[1:], std)
 	stop()
 	os.Exit(code)
 }
@@ -38,6 +45,35 @@ type streams struct {
 	bold     bool   // out is a terminal whose user wants ornament
 	progress bool   // err is a terminal
 	store    string // the user's own folder of kept rides; "" where the system names none
+	// ask asks on the terminal for what must not be seen there; nil without a terminal.
+	ask func(ctx context.Context, prompt string) (string, error)
+}
+
+// ask reads a line from the terminal without showing it. When the context ends before, the terminal is as it was.
+func ask(ctx context.Context, prompt string) (string, error) {
+	in := int(os.Stdin.Fd())
+	before, err := term.GetState(in)
+	if err != nil {
+		return "", err
+	}
+	fmt.Fprint(os.Stderr, prompt)
+	defer fmt.Fprintln(os.Stderr)
+	type answer struct {
+		line []byte
+		err  error
+	}
+	read := make(chan answer, 1)
+	go func() {
+		line, err := term.ReadPassword(in)
+		read <- answer{line, err}
+	}()
+	select {
+	case a := <-read:
+		return string(a.line), a.err
+	case <-ctx.Done():
+		_ = term.Restore(in, before)
+		return "", ctx.Err()
+	}
 }
 
 // ownStore is where programs keep a user's data (XDG Base Directory Specification 0.8; on other systems what Go

@@ -137,12 +137,6 @@ func (g *Guard) uploading(next http.Handler) http.Handler {
 			next.ServeHTTP(w, r)
 			return
 		}
-		if r.ContentLength > g.opt.MaxUpload {
-			w.Header().Set("Connection", "close")
-			status, word, _ := BodyStatus(&http.MaxBytesError{Limit: g.opt.MaxUpload})
-			Refuse(w, r, status, word)
-			return
-		}
 		if !g.turn(r.Context()) {
 			w.Header().Set("Retry-After", "5")
 			w.Header().Set("Connection", "close")
@@ -205,8 +199,8 @@ func NewParts(r *http.Request) (*Parts, error) {
 	return &Parts{from: multipart.NewReader(head, params["boundary"]), head: head}, nil
 }
 
-// Next is the next part, until io.EOF. The one before can't be read any more.
-func (p *Parts) Next() (*multipart.Part, error) {
+// NextPart is the next part, until io.EOF. The one before can't be read any more.
+func (p *Parts) NextPart() (*multipart.Part, error) {
 	if p.part != nil {
 		if _, err := io.Copy(io.Discard, p.part); err != nil {
 			return nil, err
@@ -217,7 +211,7 @@ func (p *Parts) Next() (*multipart.Part, error) {
 	}
 	p.head.left = mostPartHead
 	var err error
-	p.part, err = p.from.NextRawPart()
+	p.part, err = p.from.NextPart()
 	p.head.left = -1
 	if p.head.exceeded {
 		return nil, ErrParts
