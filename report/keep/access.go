@@ -20,7 +20,7 @@ func (s *Store) Setting(ctx context.Context, key string) (string, error) {
 
 // SetSetting keeps a value under a key; "" removes it.
 func (s *Store) SetSetting(ctx context.Context, key, value string) error {
-	return s.in(ctx, func(tx *sql.Tx) error {
+	return s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		if value == "" {
 			_, err := tx.ExecContext(ctx, "DELETE FROM setting WHERE key = ?", key)
 			return err
@@ -39,7 +39,7 @@ func (s *Store) Sessions() Sessions { return Sessions{s} }
 
 // Put keeps a session until a time, or moves its end; those that have ended go.
 func (x Sessions) Put(ctx context.Context, hash [32]byte, until time.Time) error {
-	return x.s.in(ctx, func(tx *sql.Tx) error {
+	return x.s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, "DELETE FROM session WHERE until_ms <= ?", ms(x.s.now())); err != nil {
 			return err
 		}
@@ -63,7 +63,7 @@ func (x Sessions) Until(ctx context.Context, hash [32]byte) (time.Time, error) {
 
 // Drop ends a session.
 func (x Sessions) Drop(ctx context.Context, hash [32]byte) error {
-	return x.s.in(ctx, func(tx *sql.Tx) error {
+	return x.s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, "DELETE FROM session WHERE hash = ?", hash[:])
 		return err
 	})
@@ -71,7 +71,7 @@ func (x Sessions) Drop(ctx context.Context, hash [32]byte) error {
 
 // DropAll ends all.
 func (x Sessions) DropAll(ctx context.Context) error {
-	return x.s.in(ctx, func(tx *sql.Tx) error {
+	return x.s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, "DELETE FROM session")
 		return err
 	})

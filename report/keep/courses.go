@@ -131,7 +131,7 @@ func (s *Store) saveCourse(ctx context.Context, id int64, base string, plan *cou
 	sum := sha256.Sum256(text)
 	hash := hex.EncodeToString(sum[:])
 	var out Course
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var last Course
 		if id == 0 {
 			res, err := tx.ExecContext(ctx, "INSERT INTO course (name, folded, away) VALUES ('', '', 0)")
@@ -216,7 +216,7 @@ func (s *Store) planText(ctx context.Context, versionID int64) ([]byte, Version,
 
 // PutAway hides a course from choices, or brings it back.
 func (s *Store) PutAway(ctx context.Context, id int64, away bool) error {
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		return one(tx.ExecContext(ctx, "UPDATE course SET away = ? WHERE id = ?", away, id))
 	})
 	if err == nil {
@@ -227,7 +227,7 @@ func (s *Store) PutAway(ctx context.Context, id int64, away bool) error {
 
 // RemoveCourse removes a course with all its versions; where rides are of it, it is an [*InUseError].
 func (s *Store) RemoveCourse(ctx context.Context, id int64) error {
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		c, err := scanCourse(tx.QueryRowContext(ctx, courseQuery+" WHERE c.id = ?", id))
 		if err != nil {
 			return err

@@ -122,7 +122,7 @@ func (s *Store) tidy(ctx context.Context) error {
 	if len(dead) == 0 && doomed == 0 {
 		return nil
 	}
-	err = s.in(ctx, func(tx *sql.Tx) error {
+	err = s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		for _, name := range dead {
 			if _, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting', worker = '', lease_ms = 0 WHERE state = 'working' AND worker = ?", name); err != nil {
 				return err

@@ -72,7 +72,7 @@ func (s *Store) NameHorse(ctx context.Context, name string) (int64, error) {
 	if err == nil || !errors.Is(err, sql.ErrNoRows) {
 		return id, s.explain(err)
 	}
-	err = s.in(ctx, func(tx *sql.Tx) error {
+	err = s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, "INSERT INTO horse (name, folded, size, note) VALUES (?, ?, '', '') ON CONFLICT DO NOTHING", name, fold(name)); err != nil {
 			return err
 		}
@@ -103,7 +103,7 @@ func (s *Store) SetHorse(ctx context.Context, h Horse) error {
 	if err := checkHorse(h); err != nil {
 		return err
 	}
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var other int64
 		switch err := tx.QueryRowContext(ctx, "SELECT id FROM horse WHERE folded = ? AND id <> ?", fold(h.Name), h.ID).Scan(&other); {
 		case err == nil:
@@ -132,7 +132,7 @@ func one(res sql.Result, err error) error {
 
 // RemoveHorse removes a horse without rides; with some it is an [*InUseError].
 func (s *Store) RemoveHorse(ctx context.Context, id int64) error {
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		h, err := scanHorse(tx.QueryRowContext(ctx, horseQuery+" WHERE h.id = ?", id))
 		if err != nil {
 			return err

@@ -53,6 +53,8 @@ type Store struct {
 	kept bell  // rings when there is work
 	ways waysOf
 	prog progress
+
+	broken func(Ride) // of a test: stands for a fault of the program in building a ride
 }
 
 // The names in a store's folder.
@@ -191,13 +193,21 @@ func syncDir(dir string) error {
 	return syncFolder(d)
 }
 
-// in runs a transaction that may write. What it does outside the database it has to undo itself when it fails.
-func (s *Store) in(ctx context.Context, do func(tx *sql.Tx) error) error {
-	tx, err := s.write.BeginTx(ctx, nil)
+// in runs a transaction that may write, and that nobody else's writing comes between. Once begun, it is not stopped when the
+// context ends: SQLite would roll it back, and free the lock, in the middle of what is done beside the database. So is
+// it when the disk is full; what was done beside it has then to be undone under a lock of its own.
+func (s *Store) in(ctx context.Context, do func(ctx context.Context, tx *sql.Tx) error) error {
+	conn, err := s.write.Conn(ctx) // waits for this process's others
 	if err != nil {
 		return s.explain(err)
 	}
-	if err := do(tx); err != nil {
+	defer conn.Close()
+	ctx = context.WithoutCancel(ctx)
+	tx, err := conn.BeginTx(ctx, nil)
+	if err != nil {
+		return s.explain(err)
+	}
+	if err := do(ctx, tx); err != nil {
 		tx.Rollback()
 		return s.explain(err)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/record"
 	"groundline/trace/read"
 )
 
@@ -99,4 +100,26 @@ func TestKeptRideTellsTheSame(t *testing.T) {
 	d, err := s.Debrief(t.Context(), id)
 	require.NoError(t, err)
 	require.Equal(t, want, d)
+
+	told, err := s.Told(t.Context(), r.HorseID)
+	require.NoError(t, err)
+	require.Len(t, told, 1)
+	one := record.Extract(want)
+	one.ID, one.Ground = id, told[0].Ground
+	require.Equal(t, one, told[0])
+
+	list, total, err := s.Attempts(t.Context(), r.CourseID, "3", "4", AttemptFilter{})
+	require.NoError(t, err)
+	require.Equal(t, 1, total)
+	for i, l := range want.Lines {
+		if l.From == "3" && l.To == "4" {
+			require.Equal(t, Attempt{RideID: id, Nth: i, From: "3", To: "4", Kind: l.Kind, Round: l.Round, Attempt: l.Attempt, RiddenAt: r.At(), Start: r.Start, StartS: &want.Ridden.LineS[i][0],
+				HorseID: r.HorseID, Horse: "Bramble", Basis: "position+motion", VersionID: r.CourseVersionID, DistanceM: l.DistanceM, Strides: l.Strides, StridesBy: l.StridesBy,
+				StrideLengthM: l.StrideLengthM, StrideS: l.StrideS, SpeedMS: l.SpeedMS, SpeedInMS: l.SpeedInMS, SpeedOutMS: l.SpeedOutMS, TrackM: l.TrackM, RadiusMinM: l.Turn.RadiusMinM,
+				PerStrideM: l.Fit.PerStrideM, Says: l.Fit.Says}, list[0])
+		}
+	}
+	lines, err := s.RiddenLines(t.Context(), r.CourseID)
+	require.NoError(t, err)
+	require.Len(t, lines, len(want.Lines))
 }

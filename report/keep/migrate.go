@@ -74,7 +74,7 @@ func marks(ctx context.Context, q queryer) (id, version, tables int, err error) 
 func (s *Store) migrate(ctx context.Context, file string) error {
 	for {
 		done := false
-		err := s.in(ctx, func(tx *sql.Tx) error {
+		err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 			// Looked at again under the lock: another process may have been faster.
 			id, version, tables, err := marks(ctx, tx)
 			switch {

@@ -166,6 +166,17 @@ func line(field, s string, most int) error {
 // in any order and under whatever names, already is true and id is that ride's: nothing is kept twice, and what was said
 // about it stays. The received files are used up.
 func (s *Store) Keep(ctx context.Context, files []*Received, of About) (id int64, already bool, err error) {
+	return s.keep(ctx, files, of, nil)
+}
+
+// before is what is known of a ride that was kept before, in another store or this.
+type before struct {
+	id      int64 // taken where it is free
+	keptMS  int64
+	startMS *int64
+}
+
+func (s *Store) keep(ctx context.Context, files []*Received, of About, known *before) (id int64, already bool, err error) {
 	if len(files) == 0 || len(files) > maxFiles {
 		return 0, false, &InvalidError{"ride", fmt.Sprintf("%d files", len(files)), fmt.Sprintf("1 to %d", maxFiles)}
 	}
@@ -177,13 +188,7 @@ func (s *Store) Keep(ctx context.Context, files []*Received, of About) (id int64
 		return 0, false, s.explain(err)
 	}
 	var placed []*Received
-	err = s.in(ctx, func(tx *sql.Tx) (err error) {
-		defer func() {
-			if err != nil { // still nobody else writes
-				s.takeBack(placed)
-				placed = nil
-			}
-		}()
+	err = s.in(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
 		key := filesKey(files)
 		if err := tx.QueryRowContext(ctx, "SELECT id FROM ride WHERE files = ?", key).Scan(&id); err == nil {
 			already = true
@@ -191,11 +196,11 @@ func (s *Store) Keep(ctx context.Context, files []*Received, of About) (id int64
 		} else if !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		if id, err = s.insert(ctx, tx, key, files, of); err != nil {
+		if id, err = s.insert(ctx, tx, key, files, of, known); err != nil {
 			return err
 		}
 		for _, f := range files {
-			moved, err := s.put(ctx, tx, f)
+			moved, err := s.put(f)
 			if moved {
 				placed = append(placed, f)
 			}
@@ -211,9 +216,7 @@ func (s *Store) Keep(ctx context.Context, files []*Received, of About) (id int64
 		return nil
 	})
 	if err != nil {
-		if len(placed) > 0 { // the commit failed, or its outcome is not known
-			s.recover(placed)
-		}
+		s.takeBack(placed)
 		return 0, false, err
 	}
 	for _, f := range files {
@@ -275,10 +278,7 @@ func isSum(s string) bool {
 
 // put places a file where it belongs; moved tells whether it was not there yet. The transaction keeps others from
 // removing it.
-func (s *Store) put(ctx context.Context, tx *sql.Tx, f *Received) (moved bool, err error) {
-	if _, err := tx.ExecContext(ctx, "DELETE FROM doomed WHERE sha256 = ?", f.SHA256); err != nil {
-		return false, err
-	}
+func (s *Store) put(f *Received) (moved bool, err error) {
 	to := s.path(f.SHA256)
 	if info, err := os.Stat(to); err == nil && info.Mode().IsRegular() && info.Size() == f.Bytes {
 		return false, nil
@@ -289,25 +289,23 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, f *Received) (moved bool, e
 	return true, nil
 }
 
-// takeBack undoes put.
+// takeBack undoes put after the transaction has failed, but for files that a ride has all the same: another process may
+// have kept one meanwhile, or the commit come through.
 func (s *Store) takeBack(placed []*Received) {
-	for _, f := range placed {
-		if err := os.Rename(s.path(f.SHA256), f.place); err != nil {
-			s.log.Warn("a file that was not kept lies in the store", "sha256", f.SHA256, "error", err)
-		}
+	if len(placed) == 0 {
+		return
 	}
-}
-
-// recover takes back files after a commit that failed, but for those that a ride has all the same.
-func (s *Store) recover(placed []*Received) {
-	err := s.in(context.WithoutCancel(context.Background()), func(tx *sql.Tx) error {
+	err := s.in(context.Background(), func(ctx context.Context, tx *sql.Tx) error {
 		for _, f := range placed {
 			var n int
-			if err := tx.QueryRow("SELECT count(*) FROM file WHERE sha256 = ?", f.SHA256).Scan(&n); err != nil {
+			if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM file WHERE sha256 = ?", f.SHA256).Scan(&n); err != nil {
 				return err
 			}
-			if n == 0 {
-				s.takeBack([]*Received{f})
+			if n > 0 {
+				continue
+			}
+			if err := os.Rename(s.path(f.SHA256), f.place); err != nil {
+				return err
 			}
 		}
 		return nil
@@ -318,7 +316,7 @@ func (s *Store) recover(placed []*Received) {
 }
 
 // insert writes the rows of a new ride.
-func (s *Store) insert(ctx context.Context, tx *sql.Tx, key string, files []*Received, of About) (int64, error) {
+func (s *Store) insert(ctx context.Context, tx *sql.Tx, key string, files []*Received, of About, known *before) (int64, error) {
 	courseID, err := ofAbout(ctx, tx, of)
 	if err != nil {
 		return 0, err
@@ -328,10 +326,21 @@ func (s *Store) insert(ctx context.Context, tx *sql.Tx, key string, files []*Rec
 		names[i] = f.Name
 	}
 	now := ms(s.now())
-	res, err := tx.ExecContext(ctx, `INSERT INTO ride (files, kept_ms, at_ms, horse_id, course_id, version_id, label, note, columns, folded,
+	at, was := now, before{keptMS: now}
+	var as any
+	if known != nil {
+		was, at = *known, known.keptMS
+		if was.startMS != nil {
+			at = *was.startMS
+		}
+		if as, err = freeID(ctx, tx, "ride", was.id); err != nil {
+			return 0, err
+		}
+	}
+	res, err := tx.ExecContext(ctx, `INSERT INTO ride (id, files, kept_ms, at_ms, horse_id, course_id, version_id, label, note, columns, folded,
 		state, why, edition, tries, worker, lease_ms, program, start_ms, duration_s, basis, jumps, refusals, lines, rounds, strides)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting', '', 1, 0, '', 0, '', NULL, 0, '', 0, 0, 0, 0, 0)`,
-		key, now, now, orNull(of.HorseID), orNull(courseID), orNull(of.CourseVersionID), of.Label, of.Note, of.Columns, foldedOf(of, names))
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting', '', 1, 0, '', 0, '', ?, 0, '', 0, 0, 0, 0, 0)`,
+		as, key, was.keptMS, at, orNull(of.HorseID), orNull(courseID), orNull(of.CourseVersionID), of.Label, of.Note, of.Columns, foldedOf(of, names), was.startMS)
 	if err != nil {
 		return 0, err
 	}
@@ -341,6 +350,9 @@ func (s *Store) insert(ctx context.Context, tx *sql.Tx, key string, files []*Rec
 	}
 	for i, f := range files {
 		if _, err := tx.ExecContext(ctx, "INSERT INTO file VALUES (?, ?, ?, ?, ?)", id, i, f.Name, f.SHA256, f.Bytes); err != nil {
+			return 0, err
+		}
+		if _, err := tx.ExecContext(ctx, "DELETE FROM doomed WHERE sha256 = ?", f.SHA256); err != nil {
 			return 0, err
 		}
 	}

@@ -289,7 +289,7 @@ func (s *Store) SetAbout(ctx context.Context, id int64, of About) error {
 		return err
 	}
 	anew := false
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		was, err := rideOf(ctx, tx, id)
 		if err != nil {
 			return err
@@ -339,7 +339,7 @@ func (s *Store) again(ctx context.Context, tx *sql.Tx, id int64) error {
 
 // RemoveRide removes a ride and the files that no other ride has.
 func (s *Store) RemoveRide(ctx context.Context, id int64) error {
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		files, err := filesOf(ctx, tx, id)
 		if err != nil {
 			return err
@@ -372,7 +372,7 @@ func (s *Store) RemoveRide(ctx context.Context, id int64) error {
 
 // unlink removes the files that are doomed and that no ride has come to have since.
 func (s *Store) unlink(ctx context.Context) error {
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		rows, err := tx.QueryContext(ctx, "SELECT sha256 FROM doomed WHERE NOT EXISTS (SELECT 1 FROM file WHERE file.sha256 = doomed.sha256)")
 		if err != nil {
 			return err

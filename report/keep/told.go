@@ -1,6 +1,7 @@
 package keep
 
 import (
+	"bufio"
 	"bytes"
 	"compress/gzip"
 	"context"
@@ -16,17 +17,34 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/record"
 	"groundline/trace"
 )
 
-// whole is a debrief with the parts that its JSON leaves out, and nothing rounded.
-type whole struct {
+// What was worked out is kept beside the database in one file of two parts, each packed by itself, with nothing rounded: first
+// what the stride table needs, then the rest.
+
+// rowsPart is the first part, with what the file was made by.
+type rowsPart struct {
 	Program string
 	Edition int // of the ride
+	Basis   string
+	Rounds  []report.Round
+	Notes   []trace.Note // without those about the plan
+	Rows    []report.StrideRow
+}
+
+// restPart is the second.
+type restPart struct {
 	Debrief *report.Debrief
 	Plan    *course.Plan
 	Ridden  *report.Ridden
-	Rows    []report.StrideRow
+}
+
+// built is a debrief, with how many of its notes, the first, are about the plan.
+type built struct {
+	debrief *report.Debrief
+	onPlan  int
 }
 
 func (s *Store) workedFile(id int64) string {
@@ -62,74 +80,94 @@ func unpacked(data []byte) ([]byte, error) {
 	return io.ReadAll(zip)
 }
 
-// saveWhole writes what takes longest to make beside the database. It is a copy that can be made anew, so it
-// need not be on disk at once, but must be whole.
-func (s *Store) saveWhole(id int64, w whole) error {
-	data, err := packed(w)
+// writeWorked writes what was worked out to a file of its own, to be renamed to workedFile. It can be made anew, so it need not
+// be on disk at once.
+func (s *Store) writeWorked(b built, edition int) (beside string, err error) {
+	d := b.debrief
+	rows, err := packed(rowsPart{s.program, edition, d.Basis, d.Rounds, d.Notes[b.onPlan:], d.StrideRows})
 	if err != nil {
-		return err
+		return "", err
 	}
-	beside := s.desk.place()
-	if err := os.WriteFile(beside, data, fileMode); err != nil {
+	rest, err := packed(restPart{d, d.Plan, d.Ridden})
+	if err != nil {
+		return "", err
+	}
+	beside = s.desk.place()
+	if err := os.WriteFile(beside, append(rows, rest...), fileMode); err != nil {
 		os.Remove(beside)
-		return err
+		return "", err
 	}
-	if err := os.Rename(beside, s.workedFile(id)); err != nil {
-		os.Remove(beside)
-		return err
-	}
-	return nil
+	return beside, nil
 }
 
-// loadWhole is what saveWhole wrote, if it is whole, of this ride's edition and of this program.
-func (s *Store) loadWhole(id int64, edition int) (*whole, bool) {
-	data, err := os.ReadFile(s.workedFile(id))
+// readWorked reads the first part of what was worked out, and into rest the second where rest is not nil. It is false for a file
+// that is missing, damaged, of another edition of the ride or by another program.
+func (s *Store) readWorked(id int64, edition int, rest *restPart) (rowsPart, bool) {
+	var rows rowsPart
+	f, err := os.Open(s.workedFile(id))
 	if err != nil {
-		return nil, false
+		return rows, false
 	}
-	text, err := unpacked(data)
+	defer f.Close()
+	in := bufio.NewReader(f) // which gzip does not read beyond its part
+	zip, err := gzip.NewReader(in)
 	if err != nil {
-		return nil, false
+		return rows, false
 	}
-	var w whole
-	if json.Unmarshal(text, &w) != nil || w.Debrief == nil || w.Program != s.program || w.Edition != edition {
-		return nil, false
+	part := func(v any) bool {
+		zip.Multistream(false)
+		text, err := io.ReadAll(zip)
+		return err == nil && json.Unmarshal(text, v) == nil
 	}
-	w.Debrief.Plan, w.Debrief.Ridden, w.Debrief.StrideRows = w.Plan, w.Ridden, w.Rows
-	return &w, true
+	if !part(&rows) || rows.Program != s.program || rows.Edition != edition {
+		return rows, false
+	}
+	if rest != nil && (zip.Reset(in) != nil || !part(rest) || rest.Debrief == nil) {
+		return rows, false
+	}
+	return rows, true
 }
 
 // Debrief is the whole debrief of a ready ride, as it was built: with Plan, Ridden and StrideRows. What is missing, or was
 // made by another program, is made anew, which takes as long as the working out. Else the error is
 // [ErrNotFound] or a [*NotReadyError].
 func (s *Store) Debrief(ctx context.Context, id int64) (*report.Debrief, error) {
-	for range 2 {
+	var rest restPart
+	rows, made, horse, err := s.worked(ctx, id, &rest)
+	if err != nil {
+		return nil, err
+	}
+	d := made.debrief
+	if d == nil {
+		d = rest.Debrief
+		d.Plan, d.Ridden, d.StrideRows = rest.Plan, rest.Ridden, rows.Rows
+	}
+	nameHorse(d, horse)
+	return d, nil
+}
+
+// worked is what a ready ride has told: read into the two parts, or made anew. horse is its horse's name.
+func (s *Store) worked(ctx context.Context, id int64, rest *restPart) (rows rowsPart, made built, horse string, err error) {
+	for range 3 {
 		var state State
 		var edition int
-		var why, horse string
+		var why string
 		err := s.read.QueryRowContext(ctx, "SELECT r.state, r.edition, r.why, coalesce(h.name, '') FROM ride r LEFT JOIN horse h ON h.id = r.horse_id WHERE r.id = ?", id).
 			Scan(&state, &edition, &why, &horse)
 		switch {
 		case err != nil:
-			return nil, s.explain(err)
+			return rows, made, "", s.explain(err)
 		case state != Ready:
-			return nil, &NotReadyError{ID: id, State: state, Why: why}
+			return rows, made, "", &NotReadyError{ID: id, State: state, Why: why}
 		}
-		if w, ok := s.loadWhole(id, edition); ok {
-			nameHorse(w.Debrief, horse)
-			return w.Debrief, nil
+		if rows, ok := s.readWorked(id, edition, rest); ok {
+			return rows, made, horse, nil
 		}
-		d, err := s.rebuild(ctx, id, edition)
-		if errors.Is(err, errOvertaken) {
-			continue
+		if made, err = s.rebuild(ctx, id, edition); !errors.Is(err, errOvertaken) {
+			return rows, made, horse, err
 		}
-		if err != nil {
-			return nil, err
-		}
-		nameHorse(d, horse)
-		return d, nil
 	}
-	return nil, fmt.Errorf("ride %d: changed while it was read, ask again", id)
+	return rows, made, "", fmt.Errorf("ride %d: changed while it was read, ask again", id)
 }
 
 // nameHorse gives a debrief the name that the horse has today: nothing else in it hangs on the name.
@@ -167,6 +205,53 @@ func asJSON(d *report.Debrief) ([]byte, error) {
 	var out bytes.Buffer
 	err := report.JSON(&out, d)
 	return out.Bytes(), err
+}
+
+// Told is what each ready ride of a horse tells of it, oldest first: the rides of a [record.Record].
+func (s *Store) Told(ctx context.Context, horseID int64) ([]record.Ride, error) {
+	rows, err := s.read.QueryContext(ctx, `SELECT r.id, coalesce(h.name, ''), coalesce(r.version_id, 0), t.record FROM ride r JOIN told t ON t.ride_id = r.id
+		LEFT JOIN horse h ON h.id = r.horse_id WHERE r.horse_id = ? AND r.state = 'ready' ORDER BY r.at_ms, r.id`, horseID)
+	if err != nil {
+		return nil, s.explain(err)
+	}
+	defer rows.Close()
+	var out []record.Ride
+	var older []int // told in another layout
+	for rows.Next() {
+		var id, versionID int64
+		var horse string
+		var data []byte
+		if err := rows.Scan(&id, &horse, &versionID, &data); err != nil {
+			return nil, s.explain(err)
+		}
+		text, err := unpacked(data)
+		if err != nil {
+			return nil, fmt.Errorf("ride %d: what it told is damaged: %w", id, err)
+		}
+		var r record.Ride
+		if json.Unmarshal(text, &r) != nil || r.V != record.RideVersion {
+			older = append(older, len(out))
+		}
+		r.ID, r.Horse, r.Ground = id, horse, ""
+		if versionID != 0 {
+			r.Ground = fmt.Sprintf("course version %d", versionID)
+		}
+		out = append(out, r)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, s.explain(err)
+	}
+	rows.Close()
+	for _, i := range older {
+		d, err := s.Debrief(ctx, out[i].ID)
+		if err != nil {
+			return nil, err
+		}
+		r := record.Extract(d)
+		r.ID, r.Horse, r.Ground = out[i].ID, out[i].Horse, out[i].Ground
+		out[i] = r
+	}
+	return out, nil
 }
 
 // Attempt is one ride of one line, with what a list of them shows.

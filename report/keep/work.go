@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"groundline/report"
+	"groundline/report/record"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -106,7 +107,7 @@ func (s *Store) claim(ctx context.Context) (job, error) {
 	}
 	var j job
 	gone := false
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var tries int
 		if err := tx.QueryRowContext(ctx, "SELECT id, edition, tries "+toDo, now).Scan(&id, &j.edition, &tries); err != nil {
 			return err
@@ -146,7 +147,7 @@ func (s *Store) workOut(ctx context.Context, j job) error {
 				return
 			case <-time.After(renewEach):
 			}
-			err := s.in(ctx, func(tx *sql.Tx) error {
+			err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 				return one(tx.ExecContext(ctx, "UPDATE ride SET lease_ms = ? WHERE id = ? AND worker = ? AND edition = ?", ms(s.now())+leaseMS, j.ride.ID, s.desk.name, j.edition))
 			})
 			if errors.Is(err, ErrNotFound) {
@@ -155,9 +156,9 @@ func (s *Store) workOut(ctx context.Context, j job) error {
 			}
 		}
 	}()
-	d, err := s.build(ctx, j.ride)
+	b, err := s.build(ctx, j.ride, namesOf(j.ride))
 	if err == nil {
-		err = s.finish(ctx, j, d)
+		err = s.store(ctx, j.ride, j.edition, b, "worker = ?", s.desk.name)
 	} else if ctx.Err() == nil {
 		err = s.refuse(ctx, j, err)
 	}
@@ -178,7 +179,7 @@ func (s *Store) workOut(ctx context.Context, j job) error {
 // putBack lets others have a ride that this worker holds and did not finish.
 func (s *Store) putBack(j job) {
 	ctx := context.Background() // the work's own may have ended
-	err := s.in(ctx, func(tx *sql.Tx) error {
+	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting', worker = '', lease_ms = 0, tries = max(0, tries - 1) WHERE id = ? AND worker = ? AND edition = ?",
 			j.ride.ID, s.desk.name, j.edition)
 		return err
@@ -188,13 +189,9 @@ func (s *Store) putBack(j job) {
 	}
 }
 
-// finish stores a debrief.
-func (s *Store) finish(ctx context.Context, j job, d *report.Debrief) error {
-	return s.store(ctx, j.ride, j.edition, d, "worker = ?", s.desk.name)
-}
-
-// store stores a debrief of a ride of an edition that also meets a condition, else it is errOvertaken.
-func (s *Store) store(ctx context.Context, ride Ride, edition int, d *report.Debrief, cond string, arg any) error {
+// store stores what a ride of an edition told, where it also meets a condition, else it is errOvertaken.
+func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, cond string, arg any) error {
+	d := b.debrief
 	text, err := asJSON(d)
 	if err != nil {
 		return err
@@ -203,10 +200,16 @@ func (s *Store) store(ctx context.Context, ride Ride, edition int, d *report.Deb
 	if err != nil {
 		return err
 	}
-	if err := s.saveWhole(ride.ID, whole{Program: s.program, Edition: edition, Debrief: d, Plan: d.Plan, Ridden: d.Ridden, Rows: d.StrideRows}); err != nil {
+	rec, err := packed(record.Extract(d))
+	if err != nil {
+		return err
+	}
+	beside, err := s.writeWorked(b, edition)
+	if err != nil {
 		return s.explain(err)
 	}
-	return s.in(ctx, func(tx *sql.Tx) error {
+	defer os.Remove(beside)
+	return s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		atMS := ms(ride.KeptAt)
 		var startMS any
 		if d.Recording.Start != nil {
@@ -237,10 +240,13 @@ func (s *Store) store(ctx context.Context, ride Ride, edition int, d *report.Deb
 		if d.Horse.Name != nil {
 			horse = *d.Horse.Name
 		}
-		if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO told (ride_id, horse, debrief) VALUES (?, ?, ?)", ride.ID, horse, zip); err != nil {
+		if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO told (ride_id, horse, debrief, record) VALUES (?, ?, ?, ?)", ride.ID, horse, zip, rec); err != nil {
 			return err
 		}
-		return insertRidden(ctx, tx, ride, d)
+		if err := insertRidden(ctx, tx, ride, d); err != nil {
+			return err
+		}
+		return os.Rename(beside, s.workedFile(ride.ID))
 	})
 }
 
@@ -282,7 +288,7 @@ func ofEstimate(e *trace.Estimate) []any {
 // refuse stores why a ride can't be told.
 func (s *Store) refuse(ctx context.Context, j job, why error) error {
 	s.log.Info("a ride was refused", "ride", j.ride.ID, "why", why)
-	return s.in(ctx, func(tx *sql.Tx) error {
+	return s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		err := one(tx.ExecContext(ctx, "UPDATE ride SET state = 'refused', why = ?, worker = '', lease_ms = 0, program = ? WHERE id = ? AND worker = ? AND edition = ?",
 			why.Error(), s.program, j.ride.ID, s.desk.name, j.edition))
 		if errors.Is(err, ErrNotFound) {
@@ -292,30 +298,43 @@ func (s *Store) refuse(ctx context.Context, j job, why error) error {
 	})
 }
 
-// rebuild makes the debrief of a ready ride anew.
-func (s *Store) rebuild(ctx context.Context, id int64, edition int) (*report.Debrief, error) {
+// rebuild makes what a ready ride told anew.
+func (s *Store) rebuild(ctx context.Context, id int64, edition int) (built, error) {
 	ride, err := s.Ride(ctx, id)
 	if err != nil {
-		return nil, err
+		return built{}, err
 	}
 	defer s.prog.end(id)
-	d, err := s.build(ctx, ride)
+	b, err := s.build(ctx, ride, namesOf(ride))
 	if err != nil {
-		return nil, err
+		return built{}, err
 	}
-	err = s.store(ctx, ride, edition, d, "state = ?", string(Ready))
+	err = s.store(ctx, ride, edition, b, "state = ?", string(Ready))
 	var full *FullError
 	if errors.As(err, &full) { // it can be told all the same
-		return d, nil
+		err = nil
 	}
-	return d, err
+	return b, err
 }
 
-// build reads a ride's files and makes its debrief. Whatever breaks in it is an error of this ride alone. It returns at once
-// when the context ends, though what builds can't be stopped and ends later, for nothing.
-func (s *Store) build(ctx context.Context, ride Ride) (*report.Debrief, error) {
+func namesOf(r Ride) []string {
+	out := make([]string, len(r.Files))
+	for i, f := range r.Files {
+		out[i] = f.Name
+	}
+	return out
+}
+
+// unreadable is an error that lies in the files, not in what they could tell.
+type unreadable struct{ error }
+
+func (u unreadable) Unwrap() error { return u.error }
+
+// build reads a ride's files under the names given and makes its debrief. Whatever breaks in it is an error of this ride alone.
+// It returns at once when the context ends, though what builds can't be stopped and ends later, for nothing.
+func (s *Store) build(ctx context.Context, ride Ride, names []string) (built, error) {
 	type made struct {
-		d   *report.Debrief
+		b   built
 		err error
 	}
 	done := make(chan made, 1)
@@ -328,48 +347,51 @@ func (s *Store) build(ctx context.Context, ride Ride) (*report.Debrief, error) {
 			}
 			done <- m
 		}()
-		m.d, m.err = s.readAndBuild(ctx, ride)
+		m.b, m.err = s.readAndBuild(ctx, ride, names)
 	}()
 	select {
 	case <-ctx.Done():
-		return nil, context.Cause(ctx)
+		return built{}, context.Cause(ctx)
 	case m := <-done:
-		return m.d, m.err
+		return m.b, m.err
 	}
 }
 
-func (s *Store) readAndBuild(ctx context.Context, ride Ride) (*report.Debrief, error) {
+func (s *Store) readAndBuild(ctx context.Context, ride Ride, names []string) (built, error) {
 	var files []read.Named
-	for _, f := range ride.Files {
+	for i, f := range ride.Files {
 		in, err := os.Open(s.path(f.SHA256))
 		if err != nil {
-			return nil, fmt.Errorf("%s: the kept file is missing: %w", f.Name, err)
+			return built{}, unreadable{fmt.Errorf("%s: the kept file is missing: %w", names[i], err)}
 		}
 		defer in.Close()
-		files = append(files, read.Named{Name: f.Name, At: in, Size: f.Bytes})
+		files = append(files, read.Named{Name: names[i], At: in, Size: f.Bytes})
 	}
 	var w ways
 	if ride.CourseVersionID != 0 {
 		known, err := s.planWays(ctx, ride.CourseVersionID)
 		if err != nil {
-			return nil, err
+			return built{}, err
 		}
 		w = *known
 	}
 	rec, err := read.OpenNamed(ctx, files, read.Options{Columns: ride.Columns, Progress: s.prog.begin(ride)})
 	if err != nil {
-		return nil, err
+		return built{}, unreadable{err}
+	}
+	if s.broken != nil {
+		s.broken(ride)
 	}
 	d, err := report.Build(rec, w.plan, report.Options{HorseName: ride.Horse, Ways: w.ways})
 	if err != nil {
-		return nil, err
+		return built{}, err
 	}
 	var notes []trace.Note
 	for _, warning := range w.warnings {
 		notes = append(notes, warning.Note())
 	}
 	d.Notes = append(notes, d.Notes...)
-	return d, nil
+	return built{d, len(notes)}, nil
 }
 
 // progress tells how much of the rides in hand is read.

@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -161,11 +162,7 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions, known
 		}
 	}()
 	fail := func(unreadable bool, err error) *Result {
-		// Most faults begin with the file; where they don't, or the ride has several, it is said which ride.
-		if !strings.Contains(err.Error(), ride.Files[0]) {
-			err = fmt.Errorf("%s: %w", ride.Recording, err)
-		}
-		r.Rows, r.Err, r.Unreadable = nil, err, unreadable
+		r.fail(unreadable, err)
 		return r
 	}
 	for _, name := range ride.Files {
@@ -205,6 +202,26 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions, known
 	if err != nil {
 		return fail(false, err)
 	}
+	r.tell(d, set)
+	if r.part != "" {
+		if err := r.keep(); err != nil {
+			return fail(false, fmt.Errorf("its rows can't be kept for a restart: %w", err))
+		}
+	}
+	return r
+}
+
+// fail has the ride be one that can't be told.
+func (r *Result) fail(unreadable bool, err error) {
+	// Most faults begin with the file; where they don't, or the ride has several, it is said which ride.
+	if !strings.Contains(err.Error(), r.Ride.Files[0]) {
+		err = fmt.Errorf("%s: %w", r.Ride.Recording, err)
+	}
+	r.Rows, r.Err, r.Unreadable = nil, err, unreadable
+}
+
+// tell makes the rows of a debrief.
+func (r *Result) tell(d *report.Debrief, set Settings) {
 	r.Rows = rowsOf(d, r.Source, set)
 	r.Source.Rows = len(r.Rows)
 	if !set.WithoutPlaces {
@@ -214,10 +231,25 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions, known
 			}
 		}
 	}
-	if r.part != "" {
-		if err := r.keep(); err != nil {
-			return fail(false, fmt.Errorf("its rows can't be kept for a restart: %w", err))
-		}
+}
+
+// Worked is the result of a ride that was worked out elsewhere, as [Run] would have it from the files. Of the debrief,
+// Basis, Rounds, Notes and StrideRows are looked at; without one, err is why there is none, and unreadable as in
+// Result. courseName is the plan's name where there is a course.
+func Worked(ride Ride, files []File, course *File, courseName string, d *report.Debrief, err error, unreadable bool, set Settings) *Result {
+	r := &Result{Ride: ride, CourseName: courseName, Source: Source{Recording: ride.Recording, Horse: ride.Horse, Round: ride.Label,
+		Files: slices.Clone(files), Warnings: []string{}}}
+	if course != nil {
+		c := *course
+		r.Source.Course = &c
+	}
+	if set.WithoutPlaces {
+		r.hidePlaces()
+	}
+	if err != nil {
+		r.fail(unreadable, err)
+	} else {
+		r.tell(d, set)
 	}
 	return r
 }

@@ -90,7 +90,8 @@ CREATE TABLE doomed (
 CREATE TABLE told (
 	ride_id INTEGER PRIMARY KEY REFERENCES ride(id) ON DELETE CASCADE,
 	horse   TEXT NOT NULL, -- the name in it
-	debrief BLOB NOT NULL
+	debrief BLOB NOT NULL,
+	record  BLOB NOT NULL
 );
 
 -- Every line that was ridden, with what a list of attempts shows.
