@@ -1,0 +1,96 @@
+package serve
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"strings"
+
+	"groundline/report"
+	"groundline/report/keep"
+	ridepage "groundline/report/page"
+)
+
+// rideView is a ride that has no debrief to show: not yet, or not at all.
+type rideView struct {
+	rideRow
+	Doing   string
+	Refused bool
+	Faults  []string
+	Several bool // files, each of which may have been a ride of its own
+	CSV     *columnsForm
+}
+
+// showRide is the debrief or, while there is none, what becomes of the ride.
+func (s *server) showRide(w http.ResponseWriter, r *http.Request) {
+	ride, err := s.ofRide(r)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	if ride.State == keep.Ready {
+		d, err := s.Store.Debrief(r.Context(), ride.ID)
+		var notReady *keep.NotReadyError
+		switch {
+		case err == nil:
+			s.showDebrief(w, r, ride, d)
+			return
+		case !errors.As(err, &notReady):
+			s.fail(w, r, err)
+			return
+		}
+		ride.State = notReady.State // it was changed just now
+	}
+	v := rideView{rideRow: rowOf(ride), Doing: s.doing(ride), Refused: ride.State == keep.Refused, Several: len(ride.Files) > 1}
+	title := rideName(ride)
+	if v.Refused {
+		title = "This ride can't be read"
+		v.Faults = faultLines(ride.Why)
+		v.CSV = s.columnsForm(r.Context(), ride)
+	}
+	s.show(w, r, http.StatusOK, "ride.html", view{Title: title, Here: "rides", Data: v})
+}
+
+// doing is what is done about a ride that is not ready, in words.
+func (s *server) doing(r keep.Ride) string {
+	if r.State == keep.Waiting {
+		return "Waiting for its turn."
+	}
+	if done, size, ok := s.Store.Progress(r.ID); ok && done < size {
+		return fmt.Sprintf("Reading the files: %d %%.", 100*done/size)
+	}
+	return "Working out strides, jumps and lines."
+}
+
+// faultLines are the faults of a ride one by one.
+func faultLines(why string) []string {
+	var out []string
+	for line := range strings.SplitSeq(why, "\n") {
+		if line = strings.TrimSpace(line); line != "" {
+			out = append(out, line)
+		}
+	}
+	return out
+}
+
+// showDebrief is the debrief's own page, with ways to the rest. Its own policy is stricter than that of the other pages.
+func (s *server) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.Ride, d *report.Debrief) {
+	at := fmt.Sprintf("/rides/%d", ride.ID)
+	links := []report.Link{{Text: "Rides", Href: "/"}, {Text: "This ride", Href: at + "/details"}, {Text: "Compare", Href: fmt.Sprintf("/compare?ride=%d", ride.ID)}}
+	if hasSheet(d) {
+		links = append(links, report.Link{Text: "Sheet (PDF)", Href: at + "/debrief.pdf"})
+	}
+	html, policy, err := ridepage.Render(d, ridepage.Options{Units: unitsOf(r), Links: links})
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Security-Policy", policy+"; frame-ancestors 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, _ = w.Write(html)
+}
+
+// hasSheet tells whether there is something to draw: a course or a track.
+func hasSheet(d *report.Debrief) bool {
+	return d.Plan != nil || d.Ridden != nil && len(d.Ridden.TimeS) > 1
+}
