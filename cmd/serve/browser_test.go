@@ -99,11 +99,8 @@ func keptDemo(t *testing.T, store *keep.Store, horse string, names ...string) in
 	t.Helper()
 	ctx := t.Context()
 	files := demoFiles(t)
-	plan, _, err := course.ReadPlan("course.yaml", files["course.yaml"])
-	require.NoError(t, err)
-	kept, err := store.SaveCourse(ctx, 0, plan)
-	require.NoError(t, err)
-	about := keep.About{CourseVersionID: kept.VersionID}
+	about := keep.About{CourseVersionID: keptCourse(t, store).VersionID}
+	var err error
 	if horse != "" {
 		about.HorseID, err = store.NameHorse(ctx, horse)
 		require.NoError(t, err)
@@ -119,6 +116,23 @@ func keptDemo(t *testing.T, store *keep.Store, horse string, names ...string) in
 	_, err = store.Wait(ctx, id)
 	require.NoError(t, err)
 	return id
+}
+
+// keptCourse is the demo's course, kept.
+func keptCourse(t *testing.T, store *keep.Store) keep.Course {
+	t.Helper()
+	plan, _, err := course.ReadPlan("course.yaml", demoFiles(t)["course.yaml"])
+	require.NoError(t, err)
+	courses, err := store.Courses(t.Context())
+	require.NoError(t, err)
+	for _, c := range courses {
+		if c.Name == plan.Name {
+			return c
+		}
+	}
+	kept, err := store.SaveCourse(t.Context(), 0, plan)
+	require.NoError(t, err)
+	return kept
 }
 
 // browser is a Chromium of its own; the test is skipped where there is none.
