@@ -313,11 +313,11 @@ func followPasscode(ctx context.Context, store *keep.Store, door *guard.Guard, l
 	}
 }
 
-// demoContent are the files of the invented round, by name.
+// demoContent are the recordings and the course of the invented round, by name.
 func demoContent() (map[string][]byte, error) {
 	out := map[string][]byte{}
 	return out, fs.WalkDir(demoFiles, "demo", func(path string, e fs.DirEntry, err error) error {
-		if err != nil || e.IsDir() {
+		if err != nil || e.IsDir() || e.Name() == "README.md" {
 			return err
 		}
 		data, err := demoFiles.ReadFile(path)
