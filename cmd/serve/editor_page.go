@@ -1,0 +1,287 @@
+package serve
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html/template"
+	"net/http"
+	"strconv"
+
+	"groundline/course"
+	"groundline/report"
+	"groundline/report/draw"
+	"groundline/report/keep"
+	"groundline/report/record"
+	"groundline/report/sketch"
+	"groundline/trace"
+)
+
+// editorView is what the page of the editor is filled with.
+type editorView struct {
+	PlanJSON string // as [sketch.Fields]; "" for a new course
+	Course   int64  // 0: new
+	Base     string // SHA-256 of the version that is drawn on; "" for a new course
+	Horse    string // chosen size
+	Sizes    []sizeChoice
+	Horses   []keep.Horse
+	Kinds    []course.Kind
+	Cautions []trace.Note
+
+	// The plan as text, for browsers that run no script.
+	Text         string
+	Faults       []string
+	Conflict     int // the version that somebody else saved meanwhile; 0 without
+	Figures      string
+	Picture      template.URL
+	PictureWords string
+}
+
+type sizeChoice struct{ Name, Stride string }
+
+// newPlanText is the text that a new course begins with where it is typed.
+const newPlanText = `plan: groundline/1
+name: New course
+units: metres
+arena: [[0, 0], [60, 0], [60, 40], [0, 40]]
+speed: 350
+obstacles:
+  - {id: "1", kind: vertical, at: [20, 20], facing: 90, height: 0.8, width: 3.5}
+  - {id: "2", kind: oxer, at: [42.4, 20], facing: 90, height: 0.8, spread: 0.8, width: 3.5}
+route: ["1", "2"]
+`
+
+// editorOf is the page for a course's last version, or for a new course with id 0.
+func (s *server) editorOf(r *http.Request, id int64) (editorView, string, error) {
+	v := editorView{Course: id, Kinds: course.Kinds(), Cautions: course.Cautions(), Horse: course.Profiles()[0].Name, Text: newPlanText}
+	metres := unitsOf(r) == report.Metric
+	for _, p := range course.Profiles() {
+		stride := fmt.Sprintf("%.2f m", p.StrideM)
+		if !metres {
+			stride = fmt.Sprintf("%.1f ft", p.StrideM/0.3048)
+		}
+		v.Sizes = append(v.Sizes, sizeChoice{p.Name, stride})
+	}
+	var err error
+	if v.Horses, err = s.Store.Horses(r.Context()); err != nil {
+		return v, "", err
+	}
+	if id == 0 {
+		return v, "New course", nil
+	}
+	versions, err := s.Store.Versions(r.Context(), id)
+	if err != nil {
+		return v, "", err
+	}
+	v.Base = versions[0].SHA256
+	p, _, err := s.Store.Plan(r.Context(), versions[0].ID)
+	if err != nil {
+		return v, "", err
+	}
+	fields, err := json.Marshal(sketch.FieldsOf(p))
+	if err != nil {
+		return v, "", err
+	}
+	v.PlanJSON, v.Text = string(fields), string(course.WritePlan(p))
+	return v, "Draw " + versions[0].Name, nil
+}
+
+// courseID is the course of the address; 0 where it is for a new one.
+func courseID(r *http.Request) (int64, error) {
+	word := r.PathValue("id")
+	if word == "" {
+		return 0, nil
+	}
+	id, err := strconv.ParseInt(word, 10, 64)
+	if err != nil || id < 1 {
+		return 0, keep.ErrNotFound
+	}
+	return id, nil
+}
+
+// editCourse shows the editor.
+func (s *server) editCourse(w http.ResponseWriter, r *http.Request) {
+	id, err := courseID(r)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v, title, err := s.editorOf(r, id)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	s.show(w, r, http.StatusOK, "editor.html", view{Title: title, Here: "courses", Data: v})
+}
+
+// editCourseText takes the plan as text, and checks or keeps it: the editor without a script.
+func (s *server) editCourseText(w http.ResponseWriter, r *http.Request) {
+	id, err := courseID(r)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, maxPlanFileBytes)
+	if err := r.ParseForm(); err != nil {
+		s.fail(w, r, formError(err))
+		return
+	}
+	v, title, err := s.editorOf(r, id)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v.Text, v.Base = r.PostForm.Get("text"), r.PostForm.Get("base")
+	if size := r.PostForm.Get("horse"); size != "" {
+		v.Horse = size
+	}
+	h, err := horseChoice{Size: v.Horse}.horse()
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	p, warnings, err := planOf([]byte(v.Text))
+	status := http.StatusOK
+	var faults course.Faults
+	switch {
+	case errors.As(err, &faults):
+		status = http.StatusUnprocessableEntity
+		for _, f := range faults {
+			v.Faults = append(v.Faults, faultWords(f))
+		}
+	case err != nil:
+		s.fail(w, r, err)
+		return
+	case r.PostForm.Get("do") == "save":
+		base := v.Base
+		if r.PostForm.Get("over") != "" {
+			base = ""
+		}
+		kept, err := s.Store.SaveCourseOver(r.Context(), id, base, p)
+		var changed *keep.ChangedError
+		if err == nil {
+			http.Redirect(w, r, fmt.Sprintf("/courses/%d?said=saved", kept.ID), http.StatusSeeOther)
+			return
+		}
+		if !errors.As(err, &changed) {
+			s.fail(w, r, err)
+			return
+		}
+		status, v.Conflict = http.StatusConflict, changed.Now.Version
+	}
+	if p != nil {
+		if err := v.tell(p, warnings, h, unitsOf(r)); err != nil {
+			s.fail(w, r, err)
+			return
+		}
+	}
+	s.show(w, r, status, "editor.html", view{Title: title, Here: "courses", Data: v})
+}
+
+// faultWords are a fault of a plan's text for who typed it.
+func faultWords(f course.Fault) string {
+	words := ""
+	if f.Line > 0 {
+		words = fmt.Sprintf("Row %d: ", f.Line)
+	}
+	if f.Field != "" {
+		words += f.Field + ": "
+	}
+	return words + f.Found + ", expected " + f.Expected
+}
+
+func formError(err error) error {
+	var tooLarge *http.MaxBytesError
+	if errors.As(err, &tooLarge) {
+		return err
+	}
+	return badRequest("the form can't be read: %v", err)
+}
+
+// tell fills in what a plan says: its figures as text, and a picture to scale.
+func (v *editorView) tell(p *course.Plan, warnings []course.Warning, h course.Horse, units report.Units) error {
+	var text, picture bytes.Buffer
+	size := course.Profile{Name: h.Size, StrideM: h.StrideM.Value}
+	if err := report.PlanText(&text, p, warnings, report.PlanOptions{Units: units, Horse: size}); err != nil {
+		return err
+	}
+	d := draw.PlanSheet(p, draw.Options{Imperial: units == report.Imperial, Horse: h, Warnings: warnings})
+	if err := draw.WriteSVG(&picture, d); err != nil {
+		return err
+	}
+	v.Figures, v.PictureWords = text.String(), d.Description
+	v.Picture = template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString(picture.Bytes())) //nolint:gosec // our own bytes
+	return nil
+}
+
+// savePlan keeps a drawn plan as its course's last version.
+func (s *server) savePlan(w http.ResponseWriter, r *http.Request) {
+	d, p, _, _, err := understood(w, r)
+	if err != nil {
+		s.failPlan(w, r, err)
+		return
+	}
+	kept, err := s.Store.SaveCourseOver(r.Context(), d.Course, d.Base, p)
+	var changed *keep.ChangedError
+	if errors.As(err, &changed) {
+		versions, err := s.Store.Versions(r.Context(), d.Course)
+		if err != nil {
+			s.fail(w, r, err)
+			return
+		}
+		planProblem(w, http.StatusConflict, changed.Error(), map[string]any{"base": versions[0].SHA256, "version": changed.Now.Version,
+			"name": changed.Now.Name, "changed_at": changed.Now.ChangedAt.UTC().Format("2006-01-02T15:04:05Z")})
+		return
+	}
+	if err != nil {
+		s.failPlan(w, r, err)
+		return
+	}
+	// Somebody may have saved since; what is drawn began with this plan, whose hash is the store's (see [keep.Version]).
+	sum := sha256.Sum256(course.WritePlan(p))
+	answer(w, http.StatusOK, map[string]any{"course": kept.ID, "name": kept.Name, "version": kept.Version, "base": hex.EncodeToString(sum[:])})
+}
+
+// planHorse is a kept horse as its record tells it, as a horse file for the editor to send along.
+func (s *server) planHorse(w http.ResponseWriter, r *http.Request) {
+	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+	if err != nil {
+		s.fail(w, r, keep.ErrNotFound)
+		return
+	}
+	horse, err := s.Store.Horse(r.Context(), id)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	rides, err := s.Store.Told(r.Context(), id)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	var size *course.Profile
+	for _, p := range course.Profiles() {
+		if p.Name == horse.Size {
+			size = &p
+		}
+	}
+	rec, err := record.Of(horse.Name, size, rides)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	ridden, err := rec.CourseHorse()
+	switch {
+	case errors.Is(err, course.ErrNoLine) && size != nil:
+		ridden = size.Horse()
+		ridden.Name = horse.Name
+	case err != nil:
+		s.fail(w, r, refusal{http.StatusConflict, fmt.Errorf("%s: %w; choose a size instead", horse.Name, err)})
+		return
+	}
+	answer(w, http.StatusOK, map[string]any{"id": horse.ID, "name": horse.Name, "stride_m": ridden.StrideM, "file": string(course.WriteHorse(ridden))})
+}
