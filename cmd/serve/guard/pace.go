@@ -3,12 +3,14 @@ package guard
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"mime"
 	"mime/multipart"
 	"net/http"
 	"os"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -41,6 +43,7 @@ func (p Pace) orDefault() Pace {
 var (
 	ErrSlow  = errors.New("the upload came too slowly")
 	ErrParts = errors.New("too many parts, or their headers are too long")
+	ErrForm  = errors.New("the form can't be read")
 )
 
 // BodyStatus is the status and the word for an error of reading a request's body; ok is false for errors that are
@@ -54,7 +57,7 @@ func BodyStatus(err error) (status int, word string, ok bool) {
 		return http.StatusRequestTimeout, "The upload came too slowly and was given up. Try again.", true
 	case errors.Is(err, ErrParts):
 		return http.StatusBadRequest, "Too many files at once, or their names are too long.", true
-	case errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, multipart.ErrMessageTooLarge), errors.Is(err, http.ErrNotMultipart), errors.Is(err, http.ErrMissingBoundary):
+	case errors.Is(err, ErrForm), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, multipart.ErrMessageTooLarge), errors.Is(err, http.ErrNotMultipart), errors.Is(err, http.ErrMissingBoundary):
 		return http.StatusBadRequest, "The upload broke off or can't be read. Try again.", true
 	}
 	return 0, "", false
@@ -172,8 +175,8 @@ func (g *Guard) turn(ctx context.Context) bool {
 }
 
 const (
-	// Files of one ride are a watch's, a sensor's, a phone's; fields are a handful.
-	mostParts = 64
+	// A ride has a handful of files and fields, a day at a lesson some dozens.
+	mostParts = 200
 	// A part's headers are its name and type. mime/multipart itself would take ten megabytes of them.
 	mostPartHead = 32 << 10
 )
@@ -195,7 +198,9 @@ func NewParts(r *http.Request) (*Parts, error) {
 	if params["boundary"] == "" {
 		return nil, http.ErrMissingBoundary
 	}
-	head := &headLimit{from: r.Body, left: -1}
+	// mime/multipart takes a form that ends within a part's headers for a whole one. Here the end of the body is an
+	// error, and the last line may lack its line end.
+	head := &headLimit{from: io.MultiReader(r.Body, strings.NewReader("\r\n"), brokenOff{}), left: -1}
 	return &Parts{from: multipart.NewReader(head, params["boundary"]), head: head}, nil
 }
 
@@ -216,8 +221,18 @@ func (p *Parts) NextPart() (*multipart.Part, error) {
 	if p.head.exceeded {
 		return nil, ErrParts
 	}
+	if err != nil && !errors.Is(err, io.EOF) {
+		if _, _, known := BodyStatus(err); !known {
+			err = fmt.Errorf("%w: %w", ErrForm, err)
+		}
+	}
 	return p.part, err
 }
+
+// brokenOff is what is read behind the end of a form.
+type brokenOff struct{}
+
+func (brokenOff) Read([]byte) (int, error) { return 0, io.ErrUnexpectedEOF }
 
 // headLimit hands on what it reads, but while left is not negative no more than that.
 type headLimit struct {

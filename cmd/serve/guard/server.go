@@ -13,8 +13,9 @@ import (
 )
 
 const (
-	// Cookies, a long address and what browsers say of themselves stay below a quarter of it.
-	maxHeaderBytes = 32 << 10
+	// A choice of some thousand rides in an address is up to 64 KiB; cookies and what browsers say of themselves are
+	// some kilobytes.
+	maxHeaderBytes = 96 << 10
 	maxStreams     = 100 // of one HTTP/2 connection, what RFC 9113, 6.5.2, advises at the least
 )
 
@@ -91,6 +92,14 @@ func (l *listener) leave(who netip.Prefix) {
 type conn struct {
 	net.Conn
 	leave func()
+}
+
+// CloseWrite is what net/http ends with when it hangs up on who still sends, so that its last word is read.
+func (c *conn) CloseWrite() error {
+	if half, ok := c.Conn.(interface{ CloseWrite() error }); ok {
+		return half.CloseWrite()
+	}
+	return nil
 }
 
 func (c *conn) Close() error {
