@@ -41,6 +41,7 @@ var libraries = map[string][]string{
 		"github.com/spf13/cobra",
 		"golang.org/x/term",
 		"golang.org/x/crypto/argon2",     // the page's passcode
+		"github.com/goccy/go-yaml",       // the interface for programs, described, as JSON
 		"golang.org/x/text/unicode/norm", // the same passcode from two keyboards
 	},
 }

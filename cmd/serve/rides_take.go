@@ -7,6 +7,7 @@ import (
 	"io"
 	"mime/multipart"
 	"net/http"
+	"net/textproto"
 	"slices"
 	"sort"
 	"strings"
@@ -81,7 +82,8 @@ func cutOff(err error) error {
 	if errors.As(err, &tooLarge) {
 		return err
 	}
-	if errors.Is(err, io.ErrUnexpectedEOF) || strings.HasPrefix(err.Error(), "multipart:") {
+	var header textproto.ProtocolError
+	if errors.Is(err, io.ErrUnexpectedEOF) || strings.HasPrefix(err.Error(), "multipart:") || errors.As(err, &header) {
 		return badRequest("the files did not arrive whole; send them again")
 	}
 	return err

@@ -12,6 +12,6 @@ func (s *server) routes() http.Handler {
 	} {
 		add(mux)
 	}
-	mux.HandleFunc("/", s.nowhere)
-	return mux
+	mux.HandleFunc("/", s.otherwise(mux))
+	return s.manners(mux)
 }

@@ -1,0 +1,257 @@
+package serve
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"strconv"
+	"time"
+
+	"groundline/cmd/serve/guard"
+	"groundline/report/keep"
+	"groundline/report/table"
+)
+
+// tablesAtOnce is how many tables are made at the same time; more wait their turn, or until who asked has gone. A table reads
+// every ride's rows, so that more would only be slower.
+const tablesAtOnce = 2
+
+// longestWait is how long a table waits for rides that are not worked out.
+const longestWait = 10 * time.Minute
+
+// tableOrder is a table that was asked for.
+type tableOrder struct {
+	strideQuery
+	rides []int64 // worked out, or refused
+}
+
+// download is what was made of an order, whole.
+type download struct {
+	name, kind string
+	data       []byte        // or
+	file       *keep.Scratch // closed once it is sent
+	size       int64
+}
+
+// maker makes what was asked for.
+type maker func(context.Context, *tableOrder) (*download, error)
+
+// order reads what is asked for, waits for what has to be, has it made and sends it.
+//
+// A table is made beside and then sent. Made while it is sent, it could only break off when a ride fails or the disk is
+// full, and a browser that does not look for the end of a chunked answer would keep half a table as if it were whole.
+// So what goes wrong is told by the status, the length is known before the first byte, and a table has no more than a
+// few rides in memory.
+func (s *server) order(w http.ResponseWriter, r *http.Request, making chan struct{}, made maker, formats []table.Format) {
+	o, err := s.readOrder(r, formats)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	d, err := inTurn(r.Context(), making, func() (*download, error) { return made(r.Context(), o) })
+	if err != nil {
+		if r.Context().Err() == nil {
+			s.fail(w, r, err)
+		}
+		return
+	}
+	s.send(w, r, d)
+}
+
+// readOrder reads what an address asks for, and waits for its rides as it says.
+func (s *server) readOrder(r *http.Request, formats []table.Format) (*tableOrder, error) {
+	q, given, err := s.readStrides(r.Context(), r.URL.Query(), formats)
+	if err != nil {
+		return nil, err
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), longestWait)
+	defer cancel()
+	for {
+		picks, err := s.picked(ctx, q, given)
+		if err != nil {
+			return nil, err
+		}
+		t := tallyOf(picks)
+		switch {
+		case t.Rides == 0:
+			return nil, refusal{http.StatusNotFound, errors.New("none of these rides is kept, expected at least one: choose rides first")}
+		case t.Unready > 0 && q.unready == "refuse":
+			return nil, refusal{http.StatusConflict, fmt.Errorf("%s not worked out yet: ask again later, or with unready=wait or unready=leave", amount(t.Unready, "ride is", "rides are"))}
+		case t.Unready > 0 && q.unready == "wait":
+			if _, err := s.Store.Wait(ctx, t.unreadyRides[0]); err != nil && !errors.Is(err, keep.ErrNotFound) {
+				if r.Context().Err() == nil && ctx.Err() != nil {
+					err = refusal{http.StatusConflict, fmt.Errorf("%s still not worked out after %.0f minutes: ask again later, or with unready=leave", amount(t.Unready, "ride is", "rides are"), longestWait.Minutes())}
+				}
+				return nil, err
+			}
+			continue
+		case len(t.tableRides) == 0:
+			return nil, refusal{http.StatusConflict, errors.New("none of these rides is worked out yet: ask again later, or with unready=wait")}
+		}
+		return &tableOrder{q, t.tableRides}, nil
+	}
+}
+
+func amount(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + more
+}
+
+// inTurn does something when its turn comes.
+func inTurn[T any](ctx context.Context, making chan struct{}, do func() (T, error)) (T, error) {
+	select {
+	case making <- struct{}{}:
+		defer func() { <-making }()
+		return do()
+	case <-ctx.Done():
+		var none T
+		return none, ctx.Err()
+	}
+}
+
+// strides hands over each ride of an order, in the table's order. Where every ride failed it ends as the command does: with an
+// error, and no table.
+func (s *server) strides(ctx context.Context, o *tableOrder, each func(*table.Result) error) (table.Provenance, error) {
+	set := table.Settings{WithoutPlaces: o.withoutPlaces}
+	of := table.NewProvenance(s.Program, set, "1/1", "")
+	failed := 0
+	var why error
+	err := s.Store.Strides(ctx, o.rides, set, func(d *table.Result) error {
+		if d.Err != nil {
+			failed++
+			why = d.Err
+		}
+		if err := each(d); err != nil {
+			return err
+		}
+		of.Add(d)
+		return nil
+	})
+	if err == nil && failed > 0 && failed == len(o.rides) {
+		err = refusal{http.StatusConflict, fmt.Errorf("none of these rides can be told: %w", why)}
+	}
+	return of, err
+}
+
+// strideTable is the table as the command writes it.
+func (s *server) strideTable(ctx context.Context, o *tableOrder) (*download, error) {
+	f, err := s.Store.Scratch()
+	if err != nil {
+		return nil, err
+	}
+	if err := s.writeTable(ctx, f, o); err != nil {
+		f.Close()
+		return nil, err
+	}
+	size, err := f.Seek(0, io.SeekCurrent)
+	if err == nil {
+		_, err = f.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	return &download{name: "strides." + string(o.format), kind: kindOfTable(o.format), file: f, size: size}, nil
+}
+
+func (s *server) writeTable(ctx context.Context, out io.Writer, o *tableOrder) error {
+	t, err := table.NewWriter(out, o.format, "")
+	if err != nil {
+		return err
+	}
+	of, err := s.strides(ctx, o, func(d *table.Result) error { return t.Write(d.Rows) })
+	if err != nil {
+		return err
+	}
+	return t.Close(of)
+}
+
+// kindOfTable is a format's media type: CSV's is RFC 4180's, Parquet's is registered with IANA, and that of JSON Lines is the one
+// in common use.
+func kindOfTable(f table.Format) string {
+	switch f {
+	case table.JSONL:
+		return "application/x-ndjson"
+	case table.Parquet:
+		return "application/vnd.apache.parquet"
+	}
+	return "text/csv; charset=utf-8; header=present"
+}
+
+// strideProvenance is what the command writes beside a table.
+func (s *server) strideProvenance(ctx context.Context, o *tableOrder) (*download, error) {
+	of, err := s.strides(ctx, o, func(*table.Result) error { return nil })
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	if err := of.JSON(&b); err != nil {
+		return nil, err
+	}
+	return &download{name: "strides" + table.SidecarEnding, kind: "application/json", data: b.Bytes()}, nil
+}
+
+// summarized is an order's summary.
+func (s *server) summarized(ctx context.Context, o *tableOrder) ([]table.Line, error) {
+	var sum table.Summary
+	_, err := s.strides(ctx, o, func(d *table.Result) error {
+		sum.Add(d)
+		return nil
+	})
+	return sum.Lines(), err
+}
+
+// strideSummary is the summary as the command writes it.
+func (s *server) strideSummary(ctx context.Context, o *tableOrder) (*download, error) {
+	lines, err := s.summarized(ctx, o)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	d := &download{name: "strides-summary.csv", kind: kindOfTable(table.CSV)}
+	if o.format == asJSON {
+		d.name, d.kind = "strides-summary.json", "application/json"
+		err = table.SummaryJSON(&b, lines)
+	} else {
+		err = table.SummaryCSV(&b, lines)
+	}
+	d.data = b.Bytes()
+	return d, err
+}
+
+// stall is how long a reader may take for a piece before the sending is given up.
+const stall = time.Minute
+
+// send sends what was made.
+func (s *server) send(w http.ResponseWriter, r *http.Request, d *download) {
+	var in io.Reader = bytes.NewReader(d.data)
+	if d.file != nil {
+		defer d.file.Close()
+		in = d.file
+	} else {
+		d.size = int64(len(d.data))
+	}
+	if d.file == nil && isInterface(r.URL.Path) {
+		w.Header().Set("Content-Type", d.kind)
+	} else {
+		guard.Attachment(w, d.name, d.kind)
+	}
+	w.Header().Set("Content-Length", strconv.FormatInt(d.size, 10))
+	w.WriteHeader(http.StatusOK)
+	if r.Method == http.MethodHead {
+		return
+	}
+	control := http.NewResponseController(w)
+	for {
+		_ = control.SetWriteDeadline(time.Now().Add(stall)) // a connection without deadlines is one of a test
+		if _, err := io.CopyN(w, in, 1<<20); err != nil {
+			break // at the end, or the reader has gone
+		}
+	}
+	_ = control.SetWriteDeadline(time.Time{})
+}
