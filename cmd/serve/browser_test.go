@@ -33,12 +33,18 @@ var pictures = flag.String("pictures", "", "folder to write screenshots into")
 // policy is what a browser may do with the pages, as the guard about the server says it.
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
-// opened is a store in a folder of its own whose rides are worked out while the test runs.
+// opened is a store in a folder of its own, where rides wait until worked works them out.
 func opened(t *testing.T) *keep.Store {
 	t.Helper()
 	log := slog.New(slog.NewTextHandler(testLog{t}, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	store, err := keep.Open(t.Context(), filepath.Join(t.TempDir(), "store"), keep.Options{Program: "groundline test", Log: log})
 	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, store.Close()) })
+	return store
+}
+
+// worked works out a store's rides while the test runs.
+func worked(t *testing.T, store *keep.Store) {
 	ctx, stop := context.WithCancel(t.Context())
 	var working sync.WaitGroup
 	working.Go(func() {
@@ -49,10 +55,11 @@ func opened(t *testing.T) *keep.Store {
 	t.Cleanup(func() {
 		stop()
 		working.Wait()
-		require.NoError(t, store.Close())
 	})
-	return store
 }
+
+// unworked has a site where rides wait.
+func unworked(t *testing.T, opt *Options) { opt.Store = opened(t) }
 
 type testLog struct{ t *testing.T }
 
@@ -65,7 +72,9 @@ func (l testLog) Write(b []byte) (int, error) {
 // also change the options.
 func site(t *testing.T, seed ...func(*testing.T, *Options)) *httptest.Server {
 	t.Helper()
-	opt := Options{Store: opened(t), Program: "groundline test", Demo: demoFiles(t), Log: slog.New(slog.NewTextHandler(testLog{t}, nil))}
+	store := opened(t)
+	worked(t, store)
+	opt := Options{Store: store, Program: "groundline test", Demo: demoFiles(t), Log: slog.New(slog.NewTextHandler(testLog{t}, nil))}
 	for _, s := range seed {
 		s(t, &opt)
 	}

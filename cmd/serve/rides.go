@@ -76,8 +76,8 @@ type rideRow struct {
 	keep.Ride
 	Name  string
 	Told  string
-	Files string
-	Busy  bool // its state will change by itself
+	Names string // of its files
+	Busy  bool   // its state will change by itself
 }
 
 // showRides is the first page: the form for files and the list of what is kept.
@@ -266,7 +266,7 @@ func rowOf(r keep.Ride) rideRow {
 	for i, f := range r.Files {
 		names[i] = f.Name
 	}
-	return rideRow{Ride: r, Name: rideName(r), Told: toldOf(r), Files: strings.Join(names, ", "), Busy: busy(r)}
+	return rideRow{Ride: r, Name: rideName(r), Told: toldOf(r), Names: strings.Join(names, ", "), Busy: busy(r)}
 }
 
 func busy(r keep.Ride) bool { return r.State == keep.Waiting || r.State == keep.Working }

@@ -1,14 +1,23 @@
 package serve
 
 import (
+	"bytes"
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
 	"groundline/report/keep"
@@ -123,8 +132,8 @@ func TestBrowserSeveralRides(t *testing.T) {
 	at(t, ctx, 360, "light")
 	visit(t, ctx, web.URL)
 	choose(t, ctx, append(demoOnDisk(t, "ride.gpx", "motion.csv"), photo, empty)...)
-	require.NoError(t, chromedp.Do(ctx, chromedp.Click(".more summary"), chromedp.Click("#each")))
-	looked(t, ctx, "chosen")
+	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#each")))
+	looked(t, ctx, "chosen") // two files of watches: whether they are several rides stands open to be said
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
 	until(t, ctx, `[...document.querySelectorAll('.ride-row progress')].every(p => p.hidden)`)
 	looked(t, ctx, "several")
@@ -147,4 +156,213 @@ func TestBrowserSeveralRides(t *testing.T) {
 	until(t, ctx, `document.querySelector('.said')`)
 	_, err = store.Ride(t.Context(), 3)
 	require.ErrorIs(t, err, keep.ErrNotFound)
+}
+
+// nameless is the demo's motion with a header that tells nothing, and its clock in milliseconds.
+func nameless(t *testing.T) string {
+	t.Helper()
+	lines := strings.Split(strings.TrimSpace(string(demoFiles(t)["motion.csv"])), "\n")
+	var out strings.Builder
+	out.WriteString("a,b,c,d\n")
+	for _, line := range lines[1:] {
+		f := strings.Split(line, ",")
+		v, err := strconv.ParseFloat(f[0], 64)
+		require.NoError(t, err)
+		fmt.Fprintf(&out, "%s,%s,%s,%.1f\n", f[1], f[2], f[3], v*1000)
+	}
+	file := filepath.Join(t.TempDir(), "sensor.csv")
+	require.NoError(t, os.WriteFile(file, []byte(out.String()), 0o666))
+	return file
+}
+
+// A CSV that nobody understands is mended by saying its columns, and becomes a debrief.
+func TestBrowserColumnsByHand(t *testing.T) {
+	var store *keep.Store
+	web := site(t, func(t *testing.T, o *Options) {
+		store = o.Store
+		keptCourse(t, store)
+	})
+	ctx := browser(t)
+	at(t, ctx, 360, "light")
+	visit(t, ctx, web.URL)
+	choose(t, ctx, nameless(t))
+	require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#course-id", "1"), chromedp.Click("#send")))
+	until(t, ctx, `document.querySelector('.faults')`)
+	still(t, ctx)
+	looked(t, ctx, "refused-columns")
+	for column, n := range map[string]string{"t": "4", "ax": "1", "ay": "2", "az": "3"} {
+		require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#column-"+column, n)))
+	}
+	require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#unit-t", "ms"), chromedp.Click(`form[action$="/columns"] button`)))
+	until(t, ctx, `document.getElementById('chart')`)
+	ride, err := store.Ride(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, "t=#4/ms,ax=#1,ay=#2,az=#3", ride.Columns)
+	require.Greater(t, ride.Jumps, 3)
+}
+
+// A ride that waits says so, and its page lands on the debrief by itself, with a script and without.
+func TestBrowserWaiting(t *testing.T) {
+	for _, script := range []bool{true, false} {
+		var store *keep.Store
+		web := site(t, unworked, func(t *testing.T, o *Options) { store = o.Store })
+		ctx := browser(t)
+		at(t, ctx, 360, "light")
+		if !script {
+			require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+		}
+		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(web.URL), chromedp.SetUploadFiles("#files", demoOnDisk(t, "ride.gpx", "motion.csv"))))
+		if script {
+			until(t, ctx, `document.querySelectorAll('#chosen li').length === 2`)
+		}
+		require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
+		if script {
+			until(t, ctx, `document.querySelector('.ride-row .doing').textContent === 'Kept. Waiting for its turn.'`)
+			looked(t, ctx, "under-way")
+			visit(t, ctx, web.URL)
+			require.Contains(t, js[string](t, ctx, `document.getElementById('rides').innerText`), "waiting")
+			looked(t, ctx, "list-waiting")
+			visit(t, ctx, web.URL+"/rides/1")
+			looked(t, ctx, "waiting")
+		} else {
+			until(t, ctx, `document.getElementById('waiting')`)
+			require.Equal(t, "/rides/1", js[string](t, ctx, `location.pathname`))
+		}
+		worked(t, store)
+		until(t, ctx, `document.getElementById('plan')`)
+	}
+}
+
+// A row of the list becomes what the ride has become, without the page being loaded anew.
+func TestBrowserListFollows(t *testing.T) {
+	var store *keep.Store
+	web := site(t, unworked, func(t *testing.T, o *Options) { store = o.Store })
+	ctx := browser(t)
+	at(t, ctx, 1280, "light")
+	r, err := store.Receive(t.Context(), "motion.csv", bytes.NewReader(demoFiles(t)["motion.csv"]), 1<<30)
+	require.NoError(t, err)
+	_, _, err = store.Keep(t.Context(), []*keep.Received{r}, keep.About{Label: "lesson"})
+	require.NoError(t, err)
+	visit(t, ctx, web.URL)
+	js[int](t, ctx, `window.same = 1`)
+	worked(t, store)
+	until(t, ctx, `document.querySelector('#ride-1 .told.ready')`)
+	require.Equal(t, 1, js[int](t, ctx, `window.same`))
+	still(t, ctx)
+}
+
+// Cancelled, a network that fails, trying again: nothing is kept that was not sent whole, and no file is lost.
+func TestBrowserCancelAndTryAgain(t *testing.T) {
+	var store *keep.Store
+	web := site(t, func(t *testing.T, o *Options) { store = o.Store })
+	ctx := browser(t)
+	slow := func(offline bool, bytesS float64) {
+		require.NoError(t, chromedp.Do(ctx, command(network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: offline, DownloadThroughput: -1, UploadThroughput: bytesS}),
+			chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+				_, err := cdp.Call(ctx, target, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*network.Conditions{{
+					DownloadThroughput: -1, UploadThroughput: bytesS, Offline: offline}}})
+				return err
+			})))
+	}
+	at(t, ctx, 360, "light")
+	visit(t, ctx, web.URL)
+	choose(t, ctx, demoOnDisk(t, "ride.gpx", "motion.csv")...)
+	slow(false, 100e3)
+	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
+	until(t, ctx, `/^Sending: [1-9]/.test(document.querySelector('.ride-row .doing').textContent)`)
+	require.Equal(t, "Cancel", js[string](t, ctx, `document.activeElement.textContent`))
+	looked(t, ctx, "sending")
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
+	until(t, ctx, `document.querySelector('.ride-row .doing').textContent.startsWith('Cancelled')`)
+	require.Equal(t, "Back", js[string](t, ctx, `document.activeElement.textContent`))
+
+	slow(true, -1)
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Tab), chromedp.KeyEvent(kb.Enter)))
+	until(t, ctx, `document.querySelector('.ride-row .doing').textContent.startsWith('The connection failed')`)
+	looked(t, ctx, "failed")
+	_, _, total, err := store.Rides(t.Context(), keep.Filter{})
+	require.NoError(t, err)
+	require.Zero(t, total)
+
+	slow(false, -1)
+	require.Equal(t, "Try again", js[string](t, ctx, `document.activeElement.textContent`))
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
+	until(t, ctx, `document.getElementById('plan')`)
+}
+
+// By keyboard alone: past the navigation, to the horse, to the button, to the debrief's own links.
+func TestBrowserKeyboardAlone(t *testing.T) {
+	var store *keep.Store
+	web := site(t, func(t *testing.T, o *Options) { store = o.Store })
+	ctx := browser(t)
+	at(t, ctx, 1280, "light")
+	visit(t, ctx, web.URL)
+	here := func() string {
+		return js[string](t, ctx, `document.activeElement.id || document.activeElement.textContent.trim()`)
+	}
+	tab := func(to string) {
+		t.Helper()
+		for range 20 {
+			require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Tab)))
+			require.NotEqual(t, "none", js[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "no sign of the focus on %s", here())
+			if here() == to {
+				return
+			}
+		}
+		t.Fatalf("%s is not reached by tabs, but %s", to, here())
+	}
+	tab("To the content")
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
+	tab("files")
+	choose(t, ctx, demoOnDisk(t, "motion.csv")...) // the system's own dialog can't be tested
+	tab("Leave out")
+	tab("horse")
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent("Birch")))
+	tab("send")
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
+	until(t, ctx, `document.getElementById('chart')`)
+	ride, err := store.Ride(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, "Birch", ride.Horse)
+	tab("This ride")
+	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
+	until(t, ctx, `document.getElementById('h-said')`)
+}
+
+// Without a script: several files in one form are one ride; the same again is told; a horse is changed.
+func TestBrowserWithoutScript(t *testing.T) {
+	web := site(t, func(t *testing.T, o *Options) { keptCourse(t, o.Store) })
+	ctx := browser(t)
+	require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+	at(t, ctx, 360, "light")
+	send := func() {
+		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(web.URL), chromedp.SetUploadFiles("#files", demoOnDisk(t, "ride.gpx", "motion.csv")),
+			chromedp.SetValue("#course-id", "1"), chromedp.Click("#send")))
+	}
+	send()
+	until(t, ctx, `document.getElementById('plan')`)
+	send()
+	until(t, ctx, `document.querySelector('.said')`)
+	require.Contains(t, js[string](t, ctx, `document.querySelector('.said').textContent`), "not kept twice")
+	require.NoError(t, chromedp.Do(ctx, chromedp.SendKeys("#horse", "Birch"), chromedp.Click(`form[action$="/details"] button`)))
+	until(t, ctx, `document.querySelector('.said') && document.querySelector('h1').textContent.startsWith('Birch, ')`)
+	require.Equal(t, "Birch", js[string](t, ctx, `document.getElementById('horse-id').selectedOptions[0].textContent`))
+	require.Equal(t, "none", js[string](t, ctx, `getComputedStyle(document.querySelector('.new-horse')).display`))
+	require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#horse-id", "new")))
+	require.Equal(t, "block", js[string](t, ctx, `getComputedStyle(document.querySelector('.new-horse')).display`))
+}
+
+// The first page is drawn within 300 ms on loopback, in a browser that has nothing of it yet.
+func TestBrowserFirstPageIsSoon(t *testing.T) {
+	web := site(t, withDemo)
+	ctx := browser(t)
+	at(t, ctx, 360, "light")
+	var took []float64
+	for range 5 {
+		require.NoError(t, chromedp.Do(ctx, command(network.ClearBrowserCache, cdp.Empty{})))
+		visit(t, ctx, web.URL)
+		took = append(took, js[float64](t, ctx, `performance.getEntriesByName('first-contentful-paint')[0].startTime`))
+	}
+	t.Logf("first page drawn after %.0f ms", took)
+	require.Less(t, slices.Min(took), 300.0) // the machine may be busy with other tests
 }

@@ -78,7 +78,7 @@ func (s *server) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.R
 	at := fmt.Sprintf("/rides/%d", ride.ID)
 	links := []report.Link{{Text: "Rides", Href: "/"}, {Text: "This ride", Href: at + "/details"}, {Text: "Compare", Href: fmt.Sprintf("/compare?ride=%d", ride.ID)}}
 	if hasSheet(d) {
-		links = append(links, report.Link{Text: "Sheet (PDF)", Href: at + "/debrief.pdf"})
+		links = append(links, report.Link{Text: "PDF", Href: at + "/debrief.pdf"})
 	}
 	html, policy, err := ridepage.Render(d, ridepage.Options{Units: unitsOf(r), Links: links})
 	if err != nil {

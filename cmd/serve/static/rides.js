@@ -109,6 +109,11 @@ function showChosen(say) {
     };
     return make('li', {}, make('bdi', {textContent: f.name}), make('span', {className: 'quiet', textContent: size(f.size)}), away);
   }));
+  const watches = files.filter(f => /\.(gpx|fit|tcx)$/i.test(f.name)).length;
+  if (watches > 1) {
+    chosen.append(make('li', {className: 'quiet', textContent: watches + ' files of watches: if they are of several rides, say below that each is a ride of its own.'}));
+    document.querySelector('.more').open = true;
+  }
   if (say) chosen.append(make('li', {className: 'warn', textContent: say}));
   chosen.hidden = !chosen.childElementCount;
   if (say || files.length) aloud(say || (files.length === 1 ? '1 file' : files.length + ' files') + ' chosen');
@@ -146,7 +151,7 @@ form.addEventListener('submit', e => {
   const said = new FormData(form), groups = $('each').checked ? files.map(f => [f]) : [files];
   said.delete('file');
   said.delete('each');
-  form.hidden = true;
+  show(form, false);
   underWay.hidden = false;
   underWay.replaceChildren();
   const alone = groups.length === 1;
@@ -163,11 +168,16 @@ form.addEventListener('submit', e => {
   underWay.querySelector('button').focus();
 });
 
+// show shows the form, and what welcomes above it, or neither.
+function show(form, is) {
+  for (const e of [form, document.querySelector('.welcome')]) if (e) e.hidden = !is;
+}
+
 // begin has the form anew.
 function begin() {
   files = [];
   showChosen('');
-  form.hidden = false;
+  show(form, true);
   input.focus();
 }
 
@@ -176,7 +186,7 @@ function handIn(group, said, alone) {
   const names = group.map(f => f.name).join(', ');
   const words = make('p', {className: 'doing', textContent: 'Waiting to be sent.'}), bar = make('progress', {max: 1, value: 0});
   const actions = make('div', {className: 'actions'});
-  const row = make('section', {className: 'ride-row'}, make('p', {className: 'names'}, make('bdi', {textContent: names})), words, bar, actions);
+  const row = make('section', {className: 'ride-row'}, make('p', {className: 'names'}, make('bdi', {textContent: names})), words, make('div', {className: 'going'}, bar, actions));
   bar.setAttribute('aria-label', names);
   row.tabIndex = -1;
   // put changes what may be done; whoever was there with the keyboard stays in the row.
@@ -201,11 +211,12 @@ function handIn(group, said, alone) {
     words.replaceChildren(...[].concat(text));
     aloud((alone ? '' : names + ': ') + words.textContent);
     row.classList.toggle('bad', bad);
-    bar.hidden = true;
+    bar.hidden = bad;
+    far(bar, 1);
     put(...what);
   };
   const others = () => button('Choose other files', () => { row.remove(); begin(); });
-  const back = () => button('Back', () => { row.remove(); form.hidden = false; $('send').focus(); });
+  const back = () => button('Back', () => { row.remove(); show(form, true); $('send').focus(); });
   const link = (ride, text) => make('a', {href: ride.page, textContent: text});
 
   let tried = false;
@@ -217,16 +228,16 @@ function handIn(group, said, alone) {
       return;
     }
     put();
-    const show = now => {
+    const follows = now => {
       if (busy(now)) tell(...doing(now));
       else if (now.state === 'gone') over('It was removed meanwhile.', true, ...(alone ? [others()] : []));
       else if (alone) location.assign(ride.page);
       else if (now.state === 'ready') over(['Worked out: ', link(ride, 'to the debrief'), '.'], false);
-      else over(['Kept, but it can’t be read: ', link(ride, 'why, and what to do'), '.'], true);
+      else over(['Kept, but it can\'t be read: ', link(ride, 'why, and what to do'), '.'], true);
     };
     tell(...doing(ride));
-    if (busy(ride)) follow(ride.id, show);
-    else show(ride);
+    if (busy(ride)) follow(ride.id, follows);
+    else follows(ride);
   }
   function start() {
     const total = group.reduce((n, f) => n + f.size, 0);
@@ -246,7 +257,7 @@ function handIn(group, said, alone) {
       x.onload = () => {
         if (x.status === 200 || x.status === 201) kept(x.response);
         else if (x.status === 401 || x.status === 403) over([x.response && x.response.detail || 'You are no longer signed in. ', ' ', make('a', {href: '/', textContent: 'Open the page anew'})], true);
-        else over(x.response && x.response.detail || 'It was not taken (' + x.status + ').', true, ...(alone ? [back()] : []), again());
+        else over((x.response && x.response.detail || 'It was not taken (' + x.status + ')').replace(/\.?$/, '.'), true, ...(alone ? [back()] : []), again());
       };
       x.onerror = () => over('The connection failed, or a file was changed after it was chosen. Nothing is lost: the files are still chosen.', true, again(), ...(alone ? [back()] : []));
       x.onabort = () => over('Cancelled. Nothing was kept.', false, ...(alone ? [back()] : []), again());
