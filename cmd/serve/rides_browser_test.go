@@ -135,7 +135,7 @@ func TestBrowserSeveralRides(t *testing.T) {
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#each")))
 	looked(t, ctx, "chosen") // two files of watches: whether they are several rides stands open to be said
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
-	until(t, ctx, `[...document.querySelectorAll('.ride-row progress')].every(p => p.hidden)`)
+	until(t, ctx, `[...document.querySelectorAll('.ride-row')].every(r => r.querySelector('.doing a') || r.classList.contains('bad'))`)
 	looked(t, ctx, "several")
 	rows := js[[]string](t, ctx, `[...document.querySelectorAll('.ride-row')].map(r => r.innerText.replaceAll('\n', ' '))`)
 	require.Len(t, rows, 4)
