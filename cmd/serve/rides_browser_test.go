@@ -141,7 +141,7 @@ func TestBrowserSeveralRides(t *testing.T) {
 	require.Len(t, rows, 4)
 	require.Contains(t, rows[0], "Worked out")
 	require.Contains(t, rows[1], "Worked out")
-	require.Contains(t, rows[2], "can’t be read")
+	require.Contains(t, rows[2], "can't be read")
 	require.Contains(t, rows[3], "the file is empty")
 	_, _, total, err := store.Rides(t.Context(), keep.Filter{})
 	require.NoError(t, err)
