@@ -7,6 +7,7 @@ import (
 	"math"
 	"reflect"
 	"strings"
+	"time"
 
 	"groundline/report/layout"
 	"groundline/trace"
@@ -57,6 +58,7 @@ const intervalDigits = 3
 var (
 	estimateType = reflect.TypeFor[trace.Estimate]()
 	floatType    = reflect.TypeFor[float64]()
+	timeType     = reflect.TypeFor[time.Time]()
 )
 
 // rounded is a deep copy of v with every number rounded and every nil slice made empty.
@@ -77,6 +79,8 @@ func rounded(v reflect.Value, path, name string) (reflect.Value, error) {
 			return out, fmt.Errorf("%s: %v is not a number that can be told", path, x)
 		}
 		out.SetFloat(layout.Round(v.Float(), decimalsOf(name)))
+	case v.Type() == timeType: // has no figures, and writes itself
+		out.Set(v)
 	case v.Kind() == reflect.Pointer:
 		if v.IsNil() {
 			return out, nil

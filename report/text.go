@@ -243,6 +243,19 @@ func fitWords(f Fit) string {
 	return f.Says
 }
 
+// FitWords is how a line suited the horse with what it asked of a stride beyond the usual, "long, 0.26 m ±0.04", where that is
+// beyond doubt; "" where it is not known.
+func FitWords(f Fit, units Units) string {
+	if f.Says == "" {
+		return ""
+	}
+	words := fitWords(f)
+	if f.PerStrideM == nil || words == "right" || words == "not settled" {
+		return words
+	}
+	return words + ", " + units.length().measured(size(*f.PerStrideM))
+}
+
 // Stride time of a free canter varies by about 2 % (published for the trot, Equine Vet. J. 1980
 // 12:60-65); above twice that the text has a word on rhythm.
 const steadyRhythmCV = 0.04

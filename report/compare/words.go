@@ -107,6 +107,15 @@ func (k Key) say() saying {
 	return saying{string(k), ofCount, "%s more", "%s less"}
 }
 
+// Name is a figure's name.
+func (k Key) Name() string { return k.say().name }
+
+// PerSI is how many of the unit that people are told the figure in make one SI unit.
+func (k Key) PerSI(u report.Units) float64 {
+	_, perSI, _ := k.say().kind.unit(u)
+	return perSI
+}
+
 // Head is a figure's name with its unit, for tables.
 func (k Key) Head(u report.Units) string {
 	s := k.say()
