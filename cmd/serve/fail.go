@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"strings"
 
+	"groundline/cmd/serve/guard"
 	"groundline/report/keep"
 )
 
@@ -30,7 +31,11 @@ func statusOf(err error) (status int, words string) {
 	var large *keep.TooLargeError
 	var full *keep.FullError
 	var notReady *keep.NotReadyError
+	var invalid *keep.InvalidError
 	var inUse *keep.InUseError
+	if status, words, ok := guard.BodyStatus(err); ok && status == http.StatusRequestTimeout {
+		return status, words
+	}
 	switch {
 	case errors.As(err, &r):
 		return r.status, r.Error()
@@ -42,6 +47,8 @@ func statusOf(err error) (status int, words string) {
 		return http.StatusRequestEntityTooLarge, large.Error()
 	case errors.As(err, &full):
 		return http.StatusInsufficientStorage, full.Error()
+	case errors.As(err, &invalid):
+		return http.StatusBadRequest, invalid.Error()
 	case errors.As(err, &notReady), errors.As(err, &inUse):
 		return http.StatusConflict, err.Error()
 	}

@@ -11,13 +11,14 @@ import (
 	"time"
 	"unicode"
 
+	"groundline/cmd/serve/guard"
 	"groundline/report"
 )
 
 // templateFiles are the pages. base.html is what all have about them; the others define "main", and may define "head"
 // for their own style sheets and scripts. Names that begin with _ are parts that any page may take.
 //
-//go:embed templates
+//go:embed all:templates
 var templateFiles embed.FS
 
 // pageTemplate is one page's template.
@@ -68,7 +69,7 @@ func loadPages(static map[string]asset) map[string]*pageTemplate {
 
 // show answers with a page. v.Units, v.Said, v.Back and v.Leave are filled in.
 func (s *server) show(w http.ResponseWriter, r *http.Request, status int, name string, v view) {
-	v.Units, v.Said, v.Back, v.Leave = unitsOf(r), said(r), r.URL.RequestURI(), s.SignOut
+	v.Units, v.Said, v.Back, v.Leave = unitsOf(r), said(r), r.URL.RequestURI(), guard.SignedIn(r.Context())
 	if r.Method != http.MethodGet {
 		v.Back = "/"
 	}
@@ -124,6 +125,8 @@ func sayings(code string) string {
 		return "Saved."
 	case "removed":
 		return "Removed."
+	case "kept":
+		return "Kept. The rides are worked out one after the other."
 	case "again":
 		return "This recording was kept before. It is not kept twice."
 	}

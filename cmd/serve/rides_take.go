@@ -7,11 +7,11 @@ import (
 	"io"
 	"mime/multipart"
 	"net/http"
-	"net/textproto"
 	"slices"
 	"sort"
 	"strings"
 
+	"groundline/cmd/serve/guard"
 	"groundline/course"
 	"groundline/report/keep"
 )
@@ -48,7 +48,7 @@ func (s *server) receive(w http.ResponseWriter, r *http.Request, more ...string)
 		return nil, &http.MaxBytesError{Limit: s.MaxUploadBytes}
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, s.MaxUploadBytes+maxParts*maxFieldBytes)
-	parts, err := r.MultipartReader()
+	parts, err := guard.NewParts(r)
 	if err != nil {
 		return nil, refusal{http.StatusUnsupportedMediaType, errors.New("expected a form with files (multipart/form-data)")}
 	}
@@ -82,8 +82,10 @@ func cutOff(err error) error {
 	if errors.As(err, &tooLarge) {
 		return err
 	}
-	var header textproto.ProtocolError
-	if errors.Is(err, io.ErrUnexpectedEOF) || strings.HasPrefix(err.Error(), "multipart:") || errors.As(err, &header) {
+	if errors.Is(err, guard.ErrParts) {
+		return badRequest("the form's fields or file names are too long; rename the files and send them again")
+	}
+	if errors.Is(err, guard.ErrForm) || errors.Is(err, io.ErrUnexpectedEOF) {
 		return badRequest("the files did not arrive whole; send them again")
 	}
 	return err

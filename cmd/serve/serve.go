@@ -28,9 +28,7 @@ type Options struct {
 	MaxUploadBytes int64
 	// Demo are the files of an invented round with its course.yaml, offered while nothing is kept; nil offers none.
 	Demo map[string][]byte
-	// SignOut tells that people signed in and may sign out.
-	SignOut bool
-	Now     func() time.Time // nil: time.Now
+	Now  func() time.Time // nil: time.Now
 }
 
 // DefaultMaxUploadBytes is an hour of six axes at 200 Hz as text, some 100 MB, five times over.
