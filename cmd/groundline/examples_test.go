@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"fmt"
+	"io"
 	"maps"
 	"os"
 	"path/filepath"
@@ -41,6 +42,10 @@ func TestExamplesRun(t *testing.T) {
 	for _, title := range slices.Sorted(maps.Keys(blocks)) {
 		t.Run(title, func(t *testing.T) {
 			t.Chdir(exampleFolder(t))
+			if strings.Contains(blocks[title], "groundline kept") { // which shows what somebody has kept
+				args := []string{"keep", "ride.gpx", "motion.csv", "--course", "course.yaml", "--horse", "Bramble"}
+				require.Equal(t, exitDone, run(t.Context(), args, streams{out: io.Discard, err: io.Discard, store: exampleStore}))
+			}
 			for line := range strings.Lines(blocks[title]) {
 				line, _, _ = strings.Cut(line, " #")
 				line = strings.Replace(strings.TrimSpace(line), "go run ./cmd/groundline", "groundline", 1)
@@ -56,13 +61,16 @@ func TestExamplesRun(t *testing.T) {
 	require.GreaterOrEqual(t, len(ran), 30, "hardly an example was found")
 }
 
+// exampleStore is the user's own store of an example.
+const exampleStore = "own-store"
+
 // runExample runs one command line and looks at what it left.
 func runExample(t *testing.T, args []string) {
 	for i := range args { // a place of the example's own
 		args[i] = strings.Replace(args[i], "/tmp/round", "round", 1)
 	}
 	var out, errOut bytes.Buffer
-	code := run(t.Context(), args[1:], streams{out: &out, err: &errOut})
+	code := run(t.Context(), args[1:], streams{out: &out, err: &errOut, store: exampleStore})
 	require.Equal(t, exitDone, code, errOut.String())
 	wrote := false
 	for i, arg := range args[:len(args)-1] {

@@ -32,6 +32,7 @@ with its doubt.
 	root.AddCommand(walkCommand(std))
 	root.AddCommand(compareCommand(std))
 	root.AddCommand(serveCommand(std))
+	root.AddCommand(keepCommand(std), keptCommand(std))
 	return root
 }
 

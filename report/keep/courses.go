@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"strings"
 	"sync"
@@ -241,6 +242,30 @@ func (s *Store) RemoveCourse(ctx context.Context, id int64) error {
 		s.bell.ring()
 	}
 	return err
+}
+
+// TakePlan gives the course version of a plan that somebody has ridden: the one with this plan where there is one, else a new
+// version of the course of its name, else a new course. made tells whether it is new.
+func (s *Store) TakePlan(ctx context.Context, plan *course.Plan) (c Course, versionID int64, made bool, err error) {
+	sum := sha256.Sum256(course.WritePlan(plan))
+	var id int64
+	err = s.read.QueryRowContext(ctx, "SELECT v.id, v.course_id FROM course_version v JOIN course c ON c.id = v.course_id WHERE v.sha256 = ? ORDER BY c.away, v.id DESC LIMIT 1",
+		hex.EncodeToString(sum[:])).Scan(&versionID, &id)
+	if err == nil {
+		c, err = s.Course(ctx, id)
+		return c, versionID, false, err
+	}
+	if !errors.Is(err, sql.ErrNoRows) {
+		return Course{}, 0, false, s.explain(err)
+	}
+	if name := strings.TrimSpace(plan.Name); name != "" {
+		err = s.read.QueryRowContext(ctx, "SELECT id FROM course WHERE folded = ? ORDER BY away, id DESC LIMIT 1", fold(name)).Scan(&id)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return Course{}, 0, false, s.explain(err)
+		}
+	}
+	c, err = s.SaveCourse(ctx, id, plan)
+	return c, c.VersionID, true, err
 }
 
 // waysOf remembers plans with their ways, which take longer to work out than many a ride.

@@ -38,7 +38,7 @@ const (
 func (s *Store) Import(ctx context.Context, dir string) (Imported, error) {
 	root, err := os.OpenRoot(dir) // no name in the folder leads out of it
 	if err != nil {
-		return Imported{}, &InvalidError{dir, "not a folder that can be read", "one that groundline kept export wrote"}
+		return Imported{}, Faults{fmt.Errorf("%s: not a folder that can be read, expected one that groundline kept export wrote", dir)}
 	}
 	defer root.Close()
 	k, plans, err := checkFolder(ctx, dir, root)
@@ -92,7 +92,7 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 	name := filepath.Join(dir, keptFile)
 	data, err := readIn(root, keptFile, maxKeptBytes)
 	if err != nil {
-		return nil, nil, Faults{fmt.Errorf("%s: %s, expected what groundline kept export wrote", name, err)}
+		return nil, nil, Faults{fmt.Errorf("%s: %w", dir, err)}
 	}
 	var k Kept
 	if err := json.Unmarshal(data, &k); err != nil {
@@ -205,7 +205,7 @@ func stampMS(s string) int64 {
 // openIn opens a plain file by its name in the folder; a name that leads elsewhere is refused.
 func openIn(root *os.Root, name string) (*os.File, error) {
 	bad := func(found string) error {
-		return fmt.Errorf("%q: %s, expected a plain file in the folder", cut(name, 200), found)
+		return fmt.Errorf("%q: %s, expected a plain file that groundline kept export wrote", cut(name, 200), found)
 	}
 	if !filepath.IsLocal(filepath.FromSlash(name)) {
 		return nil, bad("leads out of the folder")

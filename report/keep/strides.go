@@ -12,19 +12,6 @@ import (
 	"groundline/report/table"
 )
 
-// RideIDs are the rides that a filter chooses, all of them whatever its Limit and Before are, newest first.
-func (s *Store) RideIDs(ctx context.Context, f Filter) ([]int64, error) {
-	where, args := f.where()
-	var out []int64
-	err := each(ctx, s.read, "SELECT r.id"+rideTables+where+" ORDER BY r.at_ms DESC, r.id DESC", func(r row) error {
-		var id int64
-		err := r.Scan(&id)
-		out = append(out, id)
-		return err
-	}, args...)
-	return out, s.explain(err)
-}
-
 // Strides gives the stride rows of rides (nil: of all), ride by ride, as groundline strides --manifest rides.csv makes them in an
 // exported folder: in that order and under those names. What is worked out is not worked out again; a ride that is
 // not yet ready is. A ride that is refused is a result with an error.

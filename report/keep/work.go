@@ -75,7 +75,7 @@ func (s *Store) watch(ctx context.Context) {
 func (s *Store) workOn(ctx context.Context) {
 	for ctx.Err() == nil {
 		rings := s.kept.wait() // before looking, so that nothing is missed
-		j, err := s.claim(ctx)
+		j, err := s.claim(ctx, 0)
 		if err != nil {
 			if ctx.Err() == nil && !errors.Is(err, ErrNotFound) {
 				s.log.Error("no ride can be taken to work out", "error", err)
@@ -97,23 +97,24 @@ func (s *Store) workOn(ctx context.Context) {
 	}
 }
 
-// claim takes the longest waiting ride, or one whose worker has gone silent; [ErrNotFound] where there is none.
-func (s *Store) claim(ctx context.Context) (job, error) {
+// claim takes the longest waiting ride, or one whose worker has gone silent, or of these the one asked for;
+// [ErrNotFound] where there is none.
+func (s *Store) claim(ctx context.Context, only int64) (job, error) {
 	now := ms(s.now())
-	const toDo = "FROM ride WHERE state = 'waiting' OR (state = 'working' AND lease_ms < ?) ORDER BY id LIMIT 1"
+	const toDo = "FROM ride WHERE (state = 'waiting' OR (state = 'working' AND lease_ms < ?1)) AND (?2 = 0 OR id = ?2) ORDER BY id LIMIT 1"
 	var id int64
-	if err := s.read.QueryRowContext(ctx, "SELECT id "+toDo, now).Scan(&id); err != nil {
+	if err := s.read.QueryRowContext(ctx, "SELECT id "+toDo, now, only).Scan(&id); err != nil {
 		return job{}, s.explain(err) // mostly: nothing to do, found out without locking the others out
 	}
 	var j job
-	gone := false
+	given := false
 	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var tries int
-		if err := tx.QueryRowContext(ctx, "SELECT id, edition, tries "+toDo, now).Scan(&id, &j.edition, &tries); err != nil {
+		if err := tx.QueryRowContext(ctx, "SELECT id, edition, tries "+toDo, now, only).Scan(&id, &j.edition, &tries); err != nil {
 			return err
 		}
 		if tries >= mostTries {
-			gone = true
+			given = true
 			_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'refused', why = ?, worker = '', lease_ms = 0, program = ? WHERE id = ?",
 				fmt.Sprintf("groundline ended %d times while it worked this ride out: it may be too long for this machine's memory; please report this", tries), s.program, id)
 			return err
@@ -125,13 +126,26 @@ func (s *Store) claim(ctx context.Context) (job, error) {
 		j.ride, err = rideOf(ctx, tx, id)
 		return err
 	})
-	if err == nil {
-		s.bell.ring()
-		if gone {
-			return s.claim(ctx)
-		}
+	if err != nil {
+		return job{}, err
 	}
-	return j, err
+	s.bell.ring()
+	if given {
+		return s.claim(ctx, only)
+	}
+	return j, nil
+}
+
+// WorkOut returns when a ride is ready or refused, and gives it. Where nobody has taken it yet, it works it out itself.
+func (s *Store) WorkOut(ctx context.Context, id int64) (Ride, error) {
+	j, err := s.claim(ctx, id)
+	if err == nil {
+		err = s.workOut(ctx, j)
+	}
+	if err != nil && !errors.Is(err, ErrNotFound) {
+		return Ride{}, err
+	}
+	return s.Wait(ctx, id)
 }
 
 // workOut works out a ride that this worker holds, and stores what it tells or why it can't be told.
