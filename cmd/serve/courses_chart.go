@@ -1,0 +1,213 @@
+package serve
+
+import (
+	"bytes"
+	"fmt"
+	"html"
+	"html/template"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"groundline/course"
+	"groundline/report"
+	"groundline/report/keep"
+	"groundline/report/layout"
+	"groundline/trace"
+)
+
+// marks are the shapes of horses: by shape and colour, the first to come the first shape. From the seventh horse on shapes repeat, hollow.
+type marks struct{ order []int64 }
+
+func marksOf(list []keep.Attempt) marks {
+	var m marks
+	for _, a := range slices.Backward(list) { // oldest first, so that a horse keeps its shape as rides are added
+		if !slices.Contains(m.order, a.HorseID) {
+			m.order = append(m.order, a.HorseID)
+		}
+	}
+	return m
+}
+
+// Outlines of some 12 by 12 px about their middle.
+func markShapes() []string {
+	return []string{
+		`<circle r="5"/>`,
+		`<path d="M-5 -5H5V5H-5Z"/>`,
+		`<path d="M0 -6.5L6 4.5H-6Z"/>`,
+		`<path d="M0 -7L7 0L0 7L-7 0Z"/>`,
+		`<path d="M-6 -4.5H6L0 6.5Z"/>`,
+		`<path d="M-2 -6H2V-2H6V2H2V6H-2V2H-6V-2H-2Z"/>`,
+	}
+}
+
+// shape is a horse's mark, about the origin.
+func (m marks) shape(horseID int64) string {
+	i := max(slices.Index(m.order, horseID), 0)
+	class := fmt.Sprintf("h%d", i%6)
+	if i/6%2 == 1 {
+		class += " hollow"
+	}
+	return fmt.Sprintf(`<g class="%s">%s</g>`, class, markShapes()[i%6])
+}
+
+// svg is a horse's mark by itself.
+func (m marks) svg(horseID int64) template.HTML {
+	return template.HTML(`<svg class="mark" width="16" height="16" viewBox="-8 -8 16 16" aria-hidden="true">` + m.shape(horseID) + `</svg>`)
+}
+
+// horseKey explains a mark.
+type horseKey struct {
+	Mark template.HTML
+	Name string
+	N    int
+}
+
+func (m marks) key(list []keep.Attempt) []horseKey {
+	var out []horseKey
+	for _, id := range m.order {
+		k := horseKey{Mark: m.svg(id), Name: "horse not named"}
+		for _, a := range list {
+			if a.HorseID == id {
+				k.N++
+				if a.Horse != "" {
+					k.Name = a.Horse
+				}
+			}
+		}
+		out = append(out, k)
+	}
+	return out
+}
+
+// The chart: heights in pixels, from left to right in shares of its width, so that letters and marks keep their size on any
+// screen.
+const (
+	chartHigh          = 240.0
+	chartTop, chartLow = 14.0, 196.0 // of the plot
+	chartFrom, chartTo = 12.0, 98.0  // of the plot, percent
+)
+
+// attemptChart draws a figure of attempts in the order in which they were ridden, each with its interval, and tells in words
+// what it shows. list is newest first.
+func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units) (template.HTML, []string) {
+	var told []keep.Attempt
+	for _, a := range slices.Backward(list) {
+		if f.of(a) != nil {
+			told = append(told, a)
+		}
+	}
+	if len(told) == 0 {
+		return "", nil
+	}
+	perSI := f.key.PerSI(units)
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, a := range told {
+		e := f.of(a)
+		low, high = min(low, e.Low*perSI), max(high, e.High*perSI)
+	}
+	step := tickStep(high - low)
+	low, high = math.Floor(low/step)*step, math.Ceil(high/step)*step
+	if high-low < step/2 {
+		low, high = low-step, high+step
+	}
+	y := func(v float64) float64 { return chartLow - (v-low)/(high-low)*(chartLow-chartTop) }
+	x := func(i int) float64 { return chartFrom + (float64(i)+0.5)/float64(len(told))*(chartTo-chartFrom) }
+	words := chartWords(told, f, units)
+	var b bytes.Buffer
+	fmt.Fprintf(&b, `<svg class="attempts" width="100%%" height="%g" role="img" aria-label="%s">`, chartHigh, html.EscapeString(strings.Join(words, " ")))
+	decimals := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
+	for v := low; v <= high+step/2; v += step {
+		fmt.Fprintf(&b, `<line class="grid" x1="%g%%" x2="%g%%" y1="%s" y2="%s"/><text class="value" x="%g%%" dx="-6" y="%s" dy=".35em">%s</text>`,
+			chartFrom, chartTo, tenth(y(v)), tenth(y(v)), chartFrom, tenth(y(v)), layout.Number(v, decimals))
+	}
+	// Days: a thin line where a new one begins, its name where there is room.
+	const mostNames = 4
+	var begins []int
+	for i, a := range told {
+		if i == 0 || dayWords(a.RiddenAt) != dayWords(told[i-1].RiddenAt) {
+			begins = append(begins, i)
+		}
+	}
+	every := (len(begins) + mostNames - 1) / mostNames
+	for k, i := range begins {
+		at := chartFrom + float64(i)/float64(len(told))*(chartTo-chartFrom)
+		if i > 0 {
+			fmt.Fprintf(&b, `<line class="day" x1="%.2f%%" x2="%.2f%%" y1="%g" y2="%g"/>`, at, at, chartTop, chartLow+6)
+		}
+		if k%every == 0 && at < 80 {
+			fmt.Fprintf(&b, `<text class="when" x="%.2f%%" dx="3" y="%g">%s</text>`, at, chartLow+22, dayWords(told[i].RiddenAt))
+		}
+	}
+	for i, a := range told {
+		e := f.of(a)
+		at := x(i)
+		fmt.Fprintf(&b, `<line class="doubt" x1="%.2f%%" x2="%.2f%%" y1="%s" y2="%s"/>`, at, at, tenth(y(e.Low*perSI)), tenth(y(e.High*perSI)))
+		fmt.Fprintf(&b, `<svg x="%.2f%%" y="%s" width="1" height="1" overflow="visible">%s</svg>`, at, tenth(y(e.Value*perSI)), m.shape(a.HorseID))
+	}
+	fmt.Fprintf(&b, `<text class="axis" x="%g%%" y="%g">in the order ridden</text></svg>`, (chartFrom+chartTo)/2, chartHigh-4)
+	return template.HTML(b.String()), words // every text in it is escaped above
+}
+
+func dayWords(t time.Time) string { return t.UTC().Format("2 Jan 2006") }
+
+// tickStep is 1, 2 or 5 times a power of ten that divides a range into some five.
+func tickStep(span float64) float64 {
+	if !(span > 0) {
+		return 1
+	}
+	power := math.Pow(10, math.Floor(math.Log10(span/5)))
+	for _, k := range []float64{1, 2, 5} {
+		if k*power >= span/5 {
+			return k * power
+		}
+	}
+	return 10 * power
+}
+
+// chartWords tell what the chart shows: for each horse how many, from what to what, and the middle.
+func chartWords(told []keep.Attempt, f lineFigure, units report.Units) []string {
+	of := map[int64][]float64{}
+	names := map[int64]string{}
+	var order []int64
+	for _, a := range told {
+		if _, ok := of[a.HorseID]; !ok {
+			order = append(order, a.HorseID)
+		}
+		of[a.HorseID] = append(of[a.HorseID], f.of(a).Value)
+		names[a.HorseID] = a.Horse
+	}
+	exactly := func(v float64) string { return f.key.Measured(trace.Exactly(v), units, false) }
+	first, last := dayWords(told[0].RiddenAt), dayWords(told[len(told)-1].RiddenAt)
+	when := "on " + first
+	if first != last {
+		when = "from " + first + " to " + last
+	}
+	words := []string{fmt.Sprintf("%s of %s %s.", upperFirst(f.key.Head(units)), layout.Count(len(told), "attempt"), when)}
+	for _, id := range order {
+		values := slices.Sorted(slices.Values(of[id]))
+		name := cleaned(names[id])
+		if name == "" {
+			name = "Horse not named"
+		}
+		if len(values) == 1 {
+			words = append(words, fmt.Sprintf("%s: %s.", name, exactly(values[0])))
+			continue
+		}
+		middle := (values[(len(values)-1)/2] + values[len(values)/2]) / 2
+		words = append(words, fmt.Sprintf("%s: %s from %s to %s, the middle one %s.", name, layout.Count(len(values), "attempt"), exactly(values[0]), exactly(values[len(values)-1]), exactly(middle)))
+	}
+	return words
+}
+
+func upperFirst(s string) string {
+	r := []rune(s)
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}
+
+func hasObstacles(p *course.Plan, from, to string) bool {
+	_, a := p.Obstacle(from)
+	_, b := p.Obstacle(to)
+	return a && b
+}

@@ -1,0 +1,282 @@
+package serve
+
+import (
+	"cmp"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"groundline/report"
+	"groundline/report/compare"
+	"groundline/report/keep"
+	"groundline/report/layout"
+	"groundline/trace"
+)
+
+// mostAttempts is how many attempts a page has: more are narrowed by horse or day.
+const mostAttempts = 200
+
+// lineView are the attempts at one line.
+type lineView struct {
+	Course    keep.Course
+	From, To  string
+	Line      string // as the comparison takes it
+	Horses    []pick
+	FromDay   string
+	ToDay     string
+	Narrowed  bool
+	Shown     []pick // figures that may be drawn
+	Columns   []attemptColumn
+	Attempts  []attemptRow
+	Total     int
+	Cut       bool // not all are shown
+	Chart     template.HTML
+	Words     []string // what the chart shows
+	Key       []horseKey
+	Lines     []riddenRow // the other lines of the course
+	Here      string      // this address without its query
+	SortField string
+	Figure    string
+	Turning   bool
+	Estimated bool
+}
+
+// attemptColumn is a column's head, which sorts by it.
+type attemptColumn struct {
+	Name, Href, Sorted string // Sorted as aria-sort has it; "" for not
+}
+
+type attemptRow struct {
+	keep.Attempt
+	Value   string // of the checkbox
+	Nth     string // "2nd, round 1"; "" for the only one
+	Strides string
+	Each    string
+	InOut   string
+	Time    string
+	Track   string
+	Radius  string
+	Rode    string
+	Mark    template.HTML
+}
+
+// lineFigure is a figure of an attempt that can be drawn and sorted by.
+type lineFigure struct {
+	name string // in addresses
+	key  compare.Key
+	of   func(keep.Attempt) *trace.Estimate
+}
+
+func lineFigures() []lineFigure {
+	return []lineFigure{
+		{"length", compare.StrideLength, func(a keep.Attempt) *trace.Estimate { return a.StrideLengthM }},
+		{"strides", compare.Strides, func(a keep.Attempt) *trace.Estimate { return a.Strides }},
+		{"in", compare.SpeedIn, func(a keep.Attempt) *trace.Estimate { return a.SpeedInMS }},
+		{"out", compare.SpeedOut, func(a keep.Attempt) *trace.Estimate { return a.SpeedOutMS }},
+		{"pace", compare.Speed, func(a keep.Attempt) *trace.Estimate { return a.SpeedMS }},
+		{"time", compare.StrideTime, func(a keep.Attempt) *trace.Estimate { return a.StrideS }},
+		{"track", compare.Track, func(a keep.Attempt) *trace.Estimate { return a.TrackM }},
+		{"radius", compare.Radius, func(a keep.Attempt) *trace.Estimate { return a.RadiusMinM }},
+		{"rode", compare.OffUsual, func(a keep.Attempt) *trace.Estimate { return a.PerStrideM }},
+	}
+}
+
+func figureNamed(name string) (lineFigure, bool) {
+	for _, f := range lineFigures() {
+		if f.name == name {
+			return f, true
+		}
+	}
+	return lineFigure{}, false
+}
+
+// showLine lists all attempts at a line of a course, by any horse on any day, drawn over time and to be picked from for
+// comparing.
+func (s *server) showLine(w http.ResponseWriter, r *http.Request) {
+	ctx, q, units := r.Context(), r.URL.Query(), unitsOf(r)
+	c, err := s.ofCourse(r)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v := lineView{Course: c, From: r.PathValue("from"), To: r.PathValue("to"), FromDay: q.Get("from"), ToDay: q.Get("to"), SortField: q.Get("sort"), Figure: q.Get("figure")}
+	v.Line, v.Here = v.From+"-"+v.To, lineAddress(c.ID, v.From, v.To)
+	filter, err := attemptFilter(q)
+	if err == nil {
+		v.Horses, err = s.horsePicks(ctx, 0)
+	}
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	for i := range v.Horses {
+		id, _ := strconv.ParseInt(v.Horses[i].Value, 10, 64)
+		v.Horses[i].Chosen = slices.Contains(filter.HorseIDs, id)
+	}
+	v.Narrowed = len(filter.HorseIDs) > 0 || v.FromDay != "" || v.ToDay != ""
+	filter.Limit = mostAttempts
+	list, total, err := s.Store.Attempts(ctx, c.ID, v.From, v.To, filter)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v.Total, v.Cut = total, total > len(list)
+	if err := s.otherLines(r, &v); err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	if total == 0 && !v.Narrowed && !slices.ContainsFunc(v.Lines, func(l riddenRow) bool { return l.From == v.From && l.To == v.To }) {
+		if plan, _, err := s.Store.Plan(ctx, c.VersionID); err != nil || !hasObstacles(plan, v.From, v.To) {
+			s.fail(w, r, refusal{http.StatusNotFound, fmt.Errorf("%s has no line from %s to %s", cleaned(c.Name), short(cleaned(v.From)), short(cleaned(v.To)))})
+			return
+		}
+	}
+	shown, ok := figureNamed(v.Figure)
+	if !ok {
+		if v.Figure != "" {
+			s.fail(w, r, badRequest("figure: %q, expected one of the list", short(cleaned(v.Figure))))
+			return
+		}
+		shown = lineFigures()[0]
+	}
+	for _, f := range lineFigures() {
+		if f.name != "rode" && slices.ContainsFunc(list, func(a keep.Attempt) bool { return f.of(a) != nil }) {
+			v.Shown = append(v.Shown, pick{f.name, f.key.Name(), f.name == shown.name})
+		}
+	}
+	marks := marksOf(list)
+	v.Chart, v.Words = attemptChart(list, shown, marks, units)
+	v.Key = marks.key(list)
+	if err := sortAttempts(list, v.SortField); err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v.Turning = slices.ContainsFunc(list, func(a keep.Attempt) bool { return a.Kind != "related" && a.Kind != "combination" })
+	v.Estimated = slices.ContainsFunc(list, func(a keep.Attempt) bool { return a.StridesBy == "estimated" })
+	v.Columns = attemptColumns(v, q, units)
+	many := map[int64]int{}
+	for _, a := range list {
+		many[a.RideID]++
+	}
+	for _, a := range list {
+		v.Attempts = append(v.Attempts, rowOfAttempt(a, many[a.RideID], marks, units))
+	}
+	s.show(w, r, http.StatusOK, "course_line.html", view{Title: fmt.Sprintf("%s to %s, %s", v.From, v.To, c.Name), Here: "courses", Data: v})
+}
+
+func (s *server) otherLines(r *http.Request, v *lineView) error {
+	ridden, err := s.Store.RiddenLines(r.Context(), v.Course.ID)
+	if err != nil {
+		return err
+	}
+	if plan, _, err := s.Store.Plan(r.Context(), v.Course.VersionID); err == nil {
+		ridden = alongRoute(ridden, plan)
+	}
+	for _, l := range ridden {
+		v.Lines = append(v.Lines, riddenRow{l, lineAddress(v.Course.ID, l.From, l.To)})
+	}
+	return nil
+}
+
+func rowOfAttempt(a keep.Attempt, ofRide int, marks marks, units report.Units) attemptRow {
+	tell := func(k compare.Key, e *trace.Estimate) string {
+		if e == nil {
+			return ""
+		}
+		return k.Measured(*e, units, false)
+	}
+	row := attemptRow{Attempt: a, Value: fmt.Sprintf("%d.%d", a.RideID, a.Attempt), Strides: tell(compare.Strides, a.Strides), Each: tell(compare.StrideLength, a.StrideLengthM),
+		Time: tell(compare.StrideTime, a.StrideS), Track: tell(compare.Track, a.TrackM), Radius: tell(compare.Radius, a.RadiusMinM), Mark: marks.svg(a.HorseID)}
+	if a.StridesBy == "estimated" {
+		row.Strides = "~" + row.Strides
+	}
+	in, out := tell(compare.SpeedIn, a.SpeedInMS), tell(compare.SpeedOut, a.SpeedOutMS)
+	switch {
+	case in != "" && out != "":
+		row.InOut = in + ", " + out
+	case a.SpeedMS != nil:
+		row.InOut = "mean " + tell(compare.Speed, a.SpeedMS)
+	}
+	row.Rode = report.FitWords(report.Fit{PerStrideM: a.PerStrideM, Says: a.Says}, units)
+	var said []string
+	if ofRide > 1 {
+		said = append(said, layout.Ordinal(a.Attempt))
+	}
+	if a.Round != nil {
+		said = append(said, fmt.Sprintf("round %d", *a.Round))
+	}
+	row.Nth = strings.Join(said, ", ")
+	return row
+}
+
+// attemptColumns are the heads of the table, each with the address that sorts by it, the other way on again.
+func attemptColumns(v lineView, q url.Values, units report.Units) []attemptColumn {
+	heads := []struct{ field, name string }{{"when", "Ridden"}, {"horse", "Horse"}, {"strides", compare.Strides.Head(units)}, {"length", compare.StrideLength.Head(units)},
+		{"in", "pace in, out, m/min"}, {"time", compare.StrideTime.Head(units)}}
+	if v.Turning {
+		heads = append(heads, struct{ field, name string }{"track", compare.Track.Head(units)}, struct{ field, name string }{"radius", compare.Radius.Head(units)})
+	}
+	heads = append(heads, struct{ field, name string }{"rode", "rode"})
+	var out []attemptColumn
+	for _, h := range heads {
+		to, sorted := h.field, ""
+		switch v.SortField {
+		case h.field:
+			to, sorted = "-"+h.field, "ascending"
+		case "-" + h.field:
+			sorted = "descending"
+		}
+		if v.SortField == "" && h.field == "when" {
+			sorted = "descending"
+		}
+		only := url.Values{"sort": {to}}
+		for _, k := range []string{"horse_id", "from", "to", "figure"} {
+			if x := q[k]; len(x) > 0 && x[0] != "" {
+				only[k] = x
+			}
+		}
+		name := []rune(h.name)
+		out = append(out, attemptColumn{strings.ToUpper(string(name[:1])) + string(name[1:]), v.Here + "?" + only.Encode() + "#attempts", sorted})
+	}
+	return out
+}
+
+// sortAttempts orders attempts by a field, a dash before it for the other way; those without the figure come last.
+func sortAttempts(list []keep.Attempt, field string) error {
+	name, down := strings.CutPrefix(field, "-")
+	sign := 1
+	if down {
+		sign = -1
+	}
+	switch name {
+	case "":
+		if down {
+			return badRequest("sort: %q, expected a column", field)
+		}
+	case "when":
+		slices.SortStableFunc(list, func(a, b keep.Attempt) int {
+			return sign * cmp.Or(a.RiddenAt.Compare(b.RiddenAt), cmp.Compare(a.RideID, b.RideID), cmp.Compare(a.Nth, b.Nth))
+		})
+	case "horse":
+		slices.SortStableFunc(list, func(a, b keep.Attempt) int {
+			return sign * cmp.Compare(strings.ToLower(a.Horse), strings.ToLower(b.Horse))
+		})
+	default:
+		f, ok := figureNamed(name)
+		if !ok {
+			return badRequest("sort: %q, expected a column", short(cleaned(field)))
+		}
+		slices.SortStableFunc(list, func(a, b keep.Attempt) int {
+			x, y := f.of(a), f.of(b)
+			if x == nil || y == nil {
+				return btoi(x == nil) - btoi(y == nil)
+			}
+			return sign * cmp.Compare(x.Value, y.Value)
+		})
+	}
+	return nil
+}
