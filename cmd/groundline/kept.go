@@ -443,7 +443,7 @@ all told, and then nothing is taken in.
 ` + exitHelp,
 		Example: `  groundline kept export everything
   groundline kept import everything --store another`,
-		Args:    filesGiven("a folder that export wrote", 1, 1),
+		Args: filesGiven("a folder that export wrote", 1, 1),
 		RunE: func(c *cobra.Command, args []string) error {
 			s, err := openStore(c.Context(), store, std, nil)
 			if err != nil {

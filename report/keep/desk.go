@@ -136,9 +136,17 @@ func (s *Store) tidy(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := s.dropWorked(ctx); err != nil {
+	known := map[int64]bool{}
+	err = each(ctx, s.read, "SELECT id FROM ride", func(r row) error {
+		var id int64
+		err := r.Scan(&id)
+		known[id] = true
+		return err
+	})
+	if err != nil {
 		return err
 	}
+	s.dropWorked(func(id int64) bool { return !known[id] })
 	return s.unlink(ctx)
 }
 

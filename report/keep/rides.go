@@ -337,27 +337,15 @@ func (s *Store) again(ctx context.Context, tx *sql.Tx, id int64) error {
 	return nil
 }
 
-// RemoveRide removes a ride and the files that no other ride has.
+// RemoveRide removes a ride and the files that no other ride has. On a full disk, room for doing so is made by removing what can
+// be worked out anew.
 func (s *Store) RemoveRide(ctx context.Context, id int64) error {
-	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		files, err := filesOf(ctx, tx, id)
-		if err != nil {
-			return err
-		}
-		res, err := tx.ExecContext(ctx, "DELETE FROM ride WHERE id = ?", id)
-		if err != nil {
-			return err
-		}
-		if n, err := res.RowsAffected(); err != nil || n == 0 {
-			return errors.Join(err, ErrNotFound)
-		}
-		for _, f := range files {
-			if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO doomed SELECT ?1 WHERE NOT EXISTS (SELECT 1 FROM file WHERE sha256 = ?1)", f.SHA256); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	err := s.removeRide(ctx, id)
+	var full *FullError
+	if errors.As(err, &full) {
+		s.dropWorked(func(int64) bool { return true })
+		err = s.removeRide(ctx, id)
+	}
 	if err != nil {
 		return err
 	}
@@ -368,6 +356,24 @@ func (s *Store) RemoveRide(ctx context.Context, id int64) error {
 		s.log.Warn("files of a removed ride are still there", "ride", id, "error", err)
 	}
 	return nil
+}
+
+func (s *Store) removeRide(ctx context.Context, id int64) error {
+	return s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		files, err := filesOf(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		if err := one(tx.ExecContext(ctx, "DELETE FROM ride WHERE id = ?", id)); err != nil {
+			return err
+		}
+		for _, f := range files {
+			if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO doomed SELECT ?1 WHERE NOT EXISTS (SELECT 1 FROM file WHERE sha256 = ?1)", f.SHA256); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 // unlink removes the files that are doomed and that no ride has come to have since.
@@ -403,26 +409,17 @@ func (s *Store) unlink(ctx context.Context) error {
 	return err
 }
 
-// dropWorked removes what was worked out of rides that are no more.
-func (s *Store) dropWorked(ctx context.Context) error {
+// dropWorked removes what was worked out of some rides; it can be made anew.
+func (s *Store) dropWorked(of func(id int64) bool) {
 	entries, err := os.ReadDir(filepath.Join(s.dir, workedName))
 	if err != nil {
-		return err
+		return
 	}
 	for _, e := range entries {
-		id, err := strconv.ParseInt(e.Name(), 10, 64)
-		if err != nil {
-			continue
-		}
-		var n int
-		if err := s.read.QueryRowContext(ctx, "SELECT count(*) FROM ride WHERE id = ?", id).Scan(&n); err != nil {
-			return err
-		}
-		if n == 0 {
+		if id, err := strconv.ParseInt(e.Name(), 10, 64); err == nil && of(id) {
 			os.Remove(filepath.Join(s.dir, workedName, e.Name()))
 		}
 	}
-	return nil
 }
 
 // OpenFile opens the untouched original of a SHA-256, or gives [ErrNotFound].
