@@ -8,6 +8,7 @@ import (
 	"io"
 	"path"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -17,11 +18,11 @@ import (
 
 // columnsForm asks which column of a motion CSV is which, where its header does not tell.
 type columnsForm struct {
-	File    string
-	Columns string       // as said before, or to be said by hand
-	Heads   []headColumn // in the file's order; nil where its beginning is no table
-	Rows    [][]string
-	Asked   []askedColumn
+	File          string
+	Columns       string       // as said before, or to be said by hand
+	Heads         []headColumn // in the file's order; nil where its beginning is no table
+	Rows          [][]string
+	Needed, Turns []askedColumn
 }
 
 // headColumn is a column of the file, numbered from 1.
@@ -31,12 +32,15 @@ type headColumn struct {
 }
 
 // askedColumn is a channel that a column is named for.
-type askedColumn struct{ Name, Text string }
+type askedColumn struct {
+	Name, Text string
+	Picks      []pick
+}
 
 func askedColumns() []askedColumn {
 	return []askedColumn{
-		{"t", "Time"}, {"ax", "Acceleration x"}, {"ay", "Acceleration y"}, {"az", "Acceleration z"},
-		{"gx", "Turn rate x"}, {"gy", "Turn rate y"}, {"gz", "Turn rate z"},
+		{Name: "t", Text: "Time"}, {Name: "ax", Text: "Acceleration x"}, {Name: "ay", Text: "Acceleration y"}, {Name: "az", Text: "Acceleration z"},
+		{Name: "gx", Text: "Turn rate x"}, {Name: "gy", Text: "Turn rate y"}, {Name: "gz", Text: "Turn rate z"},
 	}
 }
 
@@ -50,7 +54,7 @@ const shownRows = 3
 func (s *server) columnsForm(ctx context.Context, ride keep.Ride) *columnsForm {
 	for _, f := range ride.Files {
 		if strings.EqualFold(path.Ext(f.Name), ".zip") {
-			return &columnsForm{File: f.Name, Columns: ride.Columns, Asked: askedColumns()}
+			return &columnsForm{File: f.Name, Columns: ride.Columns}
 		}
 		in, err := s.Store.OpenFile(ctx, f.SHA256)
 		if err != nil {
@@ -59,9 +63,19 @@ func (s *server) columnsForm(ctx context.Context, ride keep.Ride) *columnsForm {
 		head, _ := io.ReadAll(io.LimitReader(in, lookedAtBytes)) // what can't be read is not shown
 		in.Close()
 		if rows := tableOf(head); rows != nil {
-			form := &columnsForm{File: f.Name, Columns: ride.Columns, Rows: rows[1:], Asked: askedColumns()}
+			form := &columnsForm{File: f.Name, Columns: ride.Columns, Rows: rows[1:]}
 			for i, name := range rows[0] {
 				form.Heads = append(form.Heads, headColumn{i + 1, name})
+			}
+			for _, a := range askedColumns() {
+				for _, h := range form.Heads {
+					a.Picks = append(a.Picks, pick{strconv.Itoa(h.N), fmt.Sprintf("%d %s", h.N, h.Name), named(ride.Columns, a.Name, h)})
+				}
+				if a.Name[0] == 'g' {
+					form.Turns = append(form.Turns, a)
+				} else {
+					form.Needed = append(form.Needed, a)
+				}
 			}
 			return form
 		}
@@ -145,11 +159,11 @@ func columnsOf(fields map[string]string) (string, error) {
 	return text, nil
 }
 
-// ChosenFor tells whether a column is the one that was named for a channel before.
-func (f *columnsForm) ChosenFor(name string, head headColumn) bool {
-	return slices.ContainsFunc(strings.Split(f.Columns, ","), func(pair string) bool {
+// named tells whether a column is the one that was named for a channel before.
+func named(columns, channel string, head headColumn) bool {
+	return slices.ContainsFunc(strings.Split(columns, ","), func(pair string) bool {
 		key, column, _ := strings.Cut(pair, "=")
 		column, _, _ = strings.Cut(column, "/")
-		return key == name && (column == fmt.Sprintf("#%d", head.N) || column == head.Name)
+		return key == channel && (column == fmt.Sprintf("#%d", head.N) || column == head.Name)
 	})
 }

@@ -148,15 +148,15 @@ func (s *server) change(w http.ResponseWriter, r *http.Request, to func(keep.Rid
 	http.Redirect(w, r, fmt.Sprintf("/rides/%d%s", ride.ID, then), http.StatusSeeOther)
 }
 
-// takeApart makes each file of a refused ride a ride of its own.
+// takeApart makes each file of a ride a ride of its own.
 func (s *server) takeApart(w http.ResponseWriter, r *http.Request) {
 	ride, err := s.ofRide(r)
 	if err != nil {
 		s.fail(w, r, err)
 		return
 	}
-	if ride.State != keep.Refused || len(ride.Files) < 2 {
-		s.fail(w, r, refusal{http.StatusConflict, errors.New("only a ride of several files that can't be read together can be taken apart")})
+	if len(ride.Files) < 2 {
+		s.fail(w, r, refusal{http.StatusConflict, errors.New("only a ride of several files can be taken apart")})
 		return
 	}
 	h := &handed{}

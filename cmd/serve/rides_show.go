@@ -45,7 +45,9 @@ func (s *server) showRide(w http.ResponseWriter, r *http.Request) {
 	title := rideName(ride)
 	if v.Refused {
 		title = "This ride can't be read"
-		v.Faults = faultLines(ride.Why)
+		for _, line := range faultLines(ride.Why) {
+			v.Faults = append(v.Faults, onPage(line))
+		}
 		v.CSV = s.columnsForm(r.Context(), ride)
 	}
 	s.show(w, r, http.StatusOK, "ride.html", view{Title: title, Here: "rides", Data: v})
@@ -71,6 +73,17 @@ func faultLines(why string) []string {
 		}
 	}
 	return out
+}
+
+// onPage is a fault in the words of the page, where columns are named by a form and not by a flag.
+func onPage(fault string) string {
+	for _, by := range []string{"name them by --columns", "name it by --columns", "name the columns by --columns", "name another column by --columns", "name the columns: --columns",
+		"choose by number: --columns", "give the unit: --columns", "give the rate by --columns"} {
+		if before, _, found := strings.Cut(fault, by); found {
+			return before + "say below which column is which"
+		}
+	}
+	return fault
 }
 
 // showDebrief is the debrief's own page, with ways to the rest. Its own policy is stricter than that of the other pages.
