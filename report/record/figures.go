@@ -30,8 +30,12 @@ const (
 	paceStepMMin = 25
 	// A line through fewer lines, or over a narrower span of paces than half a metre a second, tells nothing of its slope (ours).
 	leastPaceLines, leastPaceSpanMS = 6, 0.5
+	// A stride of less than a tenth of a metre, of a second, or of a metre a second is none.
+	leastFigure = 0.1
 	// Obstacles of a kind or height are told apart from so many jumps on (ours).
 	leastJumps = 6
+	// Below five degrees of freedom a spread is known to no better than half of it either way (the chi-square distribution).
+	leastRhythmDF = 5
 	// A trend needs four rides and two weeks: with two every difference is one, and within a week a horse does not change (ours).
 	leastTrendRides, leastTrendDays, trendDays = 4, 14, 30.0
 )
@@ -54,13 +58,42 @@ func usualLine(l Line) bool {
 func (r *Record) rows(of func(Line) *trace.Estimate) []row {
 	var out []row
 	for i, d := range r.rides {
-		for _, l := range d.Lines {
-			if e := of(l); e != nil && e.Value > 0 && usualLine(l) {
-				out = append(out, mean(i, *e))
+		for k, l := range d.Lines {
+			if e := of(l); e != nil && e.Value >= leastFigure && usualLine(l) {
+				out = append(out, mean(i, r.lineIDs[i][k], *e))
 			}
 		}
 	}
 	return out
+}
+
+// number gives each line and each obstacle of a course a number of its own, the same in all rides over it; -1 where nobody knows
+// which it was.
+func (r *Record) number() {
+	seen := map[[3]string]int{}
+	of := func(ground, a, b string) int {
+		if ground == "" {
+			return -1
+		}
+		key := [3]string{ground, a, b}
+		if _, ok := seen[key]; !ok {
+			seen[key] = len(seen)
+		}
+		return seen[key]
+	}
+	for _, d := range r.rides {
+		lines, efforts := make([]int, len(d.Lines)), make([]int, len(d.Efforts))
+		for i, l := range d.Lines {
+			lines[i] = of(d.ground(), l.From, l.To)
+		}
+		for i, e := range d.Efforts {
+			efforts[i] = -1
+			if e.Obstacle != "" {
+				efforts[i] = of(d.ground(), e.Obstacle, "")
+			}
+		}
+		r.lineIDs, r.effortIDs = append(r.lineIDs, lines), append(r.effortIDs, efforts)
+	}
 }
 
 // ids are the ids of rides that have a row, in order.
@@ -137,13 +170,13 @@ func (r *Record) tellPace() {
 	var rows []row
 	var paces []float64
 	for i, d := range r.rides {
-		for _, l := range d.Lines {
-			if l.StrideLengthM == nil || l.SpeedMS == nil || !usualLine(l) {
+		for k, l := range d.Lines {
+			if l.StrideLengthM == nil || l.SpeedMS == nil || l.StrideLengthM.Value < leastFigure || !usualLine(l) {
 				continue
 			}
 			// A stride's length is measured as pace times time, so that an error of the pace moves a line along the fitted slope, nearly, and
 			// hardly tilts it.
-			rows = append(rows, row{i, []float64{1, l.SpeedMS.Value - paceMiddleMS}, l.StrideLengthM.Value, l.StrideLengthM.SD()})
+			rows = append(rows, row{i, r.lineIDs[i][k], []float64{1, l.SpeedMS.Value - paceMiddleMS}, l.StrideLengthM.Value, l.StrideLengthM.SD()})
 			paces = append(paces, l.SpeedMS.Value)
 			r.points = append(r.points, Point{d.ID, l.SpeedMS.Value, l.StrideLengthM.Value})
 		}
@@ -186,9 +219,9 @@ func (r *Record) edges(of func(Effort) *trace.Estimate, own func(int, trace.Esti
 	gather := func(keep func(Effort) bool) []row {
 		var rows []row
 		for i, d := range r.rides {
-			for _, e := range d.Efforts {
+			for k, e := range d.Efforts {
 				if x := of(e); x != nil && e.Outcome == "jumped" && keep(e) {
-					rows = append(rows, mean(i, *x))
+					rows = append(rows, mean(i, r.effortIDs[i][k], *x))
 				}
 			}
 		}
@@ -216,11 +249,21 @@ func (r *Record) edges(of func(Effort) *trace.Estimate, own func(int, trace.Esti
 // tellRhythm tells how even the strides are, and what stride time and evenness do over time.
 func (r *Record) tellRhythm() {
 	var cvs []row
+	var all, strides float64
 	for i, d := range r.rides {
-		if e := rhythmOf(d); e != nil {
-			r.Rides[i].RhythmCV = e
-			cvs = append(cvs, mean(i, *e))
+		ss, df := rhythmOf(d)
+		if df < leastRhythmDF {
+			continue
 		}
+		chi := distuv.ChiSquared{K: df}
+		r.Rides[i].RhythmCV = &trace.Estimate{Value: math.Sqrt(ss / df), Low: math.Sqrt(ss / chi.Quantile(0.95)), High: math.Sqrt(ss / chi.Quantile(0.05))}
+		cvs = append(cvs, row{i, -1, []float64{1}, math.Sqrt(ss / df), 1 / math.Sqrt(2*df)})
+		all, strides = all+ss, strides+df
+	}
+	for i := range cvs {
+		// The doubt of a spread is a part of it, and here of the mean spread: by its own, a ride that happened to be even would count for
+		// more.
+		cvs[i].sd *= math.Sqrt(all / strides)
 	}
 	r.Rhythm.CV = r.figure(cvs, byRide(cvSD), 0, nil)
 	var why string
@@ -247,7 +290,7 @@ func (r *Record) trend(rows []row, before usual) (perMonth *trace.Estimate, days
 		if q.ride != last {
 			rides, last, days = rides+1, q.ride, day-first
 		}
-		dated = append(dated, row{q.ride, []float64{1, (day - first) / trendDays}, q.y, q.sd})
+		dated = append(dated, row{q.ride, q.line, []float64{1, (day - first) / trendDays}, q.y, q.sd})
 	}
 	if rides < leastTrendRides || days < leastTrendDays {
 		return nil, days, "no change over time told: it takes " + strconv.Itoa(leastTrendRides) + " dated rides over at least " + strconv.Itoa(leastTrendDays) + " days"
@@ -260,10 +303,8 @@ func (r *Record) trend(rows []row, before usual) (perMonth *trace.Estimate, days
 	return &e, days, ""
 }
 
-// rhythmOf is the coefficient of variation of a ride's stride time within its lines: the root of the lines' mean squares, each by its
-// degrees of freedom, with an interval from the chi-square distribution of their sum.
-func rhythmOf(d Ride) *trace.Estimate {
-	var ss, df float64
+// rhythmOf are the sum of squares of a ride's relative stride times about their lines' means, and its degrees of freedom.
+func rhythmOf(d Ride) (ss, df float64) {
 	for _, l := range d.Lines {
 		if l.RhythmCV == nil || l.Strides == nil || l.Strides.Value < 2.5 {
 			continue
@@ -271,11 +312,7 @@ func rhythmOf(d Ride) *trace.Estimate {
 		n := math.Round(l.Strides.Value) - 1
 		ss, df = ss+n*l.RhythmCV.Value*l.RhythmCV.Value, df+n
 	}
-	if df < 3 {
-		return nil
-	}
-	chi := distuv.ChiSquared{K: df}
-	return &trace.Estimate{Value: math.Sqrt(ss / df), Low: math.Sqrt(ss / chi.Quantile(0.95)), High: math.Sqrt(ss / chi.Quantile(0.05))}
+	return ss, df
 }
 
 // tellWalk tells the horse as a walk takes it.

@@ -14,19 +14,21 @@ import (
 const z90 = 1.6448536269514722
 
 // row is one figure of one line or jump: y at x, measured with standard deviation sd. Rows of one ride have the
-// same ride.
+// same ride, rows of one line of a course (or one obstacle of it) the same line.
 type row struct {
-	ride  int
-	x     []float64
-	y, sd float64
+	ride, line int
+	x          []float64
+	y, sd      float64
 }
 
 // mean is the row of a plain mean.
-func mean(ride int, e trace.Estimate) row { return row{ride, []float64{1}, e.Value, e.SD()} }
+func mean(ride, line int, e trace.Estimate) row {
+	return row{ride, line, []float64{1}, e.Value, e.SD()}
+}
 
 // usual is what is known beforehand of how a figure of one horse differs: from line to line, as a standard
 // deviation that is worth so many lines (it keeps a few lines that happen to agree from being believed too much), and from ride to ride, as
-// the scale of a half-normal distribution; nought takes what the lines of one ride differ. A figure with one row a ride has no lineSD.
+// the scale of a half-t distribution; nought takes what the lines of one ride differ. A figure with one row a ride has no lineSD.
 type usual struct {
 	lineSD, worth float64
 	rideSD        float64
@@ -39,17 +41,22 @@ type usual struct {
 // the random-intercept model of Laird & Ware (1982, Biometrics 38:963), with measurement errors known. σ² is what
 // makes the scatter within rides, weighted by 1/(σ² + sd²), equal to its degrees of freedom (Paule & Mandel 1982, J. Res. Nat. Bur. Stand.
 // 87:377, within rides instead of between laboratories). β is as generalised least squares has it for
-// each τ, and τ is integrated out against the restricted likelihood (Harville 1977, J. Am. Stat. Assoc. 72:320) and a
-// half-normal prior whose scale is the scatter from line to line: a horse's rides are taken to differ about as much as the lines of
-// one, and hardly more than twice as much, unless they show it. Integrating, where a best τ would be nought for few rides,
-// keeps intervals honest (Röver 2020, J. Stat. Softw. 93(6), for meta-analysis, which is this with one row a ride; Friede et al.
-// 2017, Res. Synth. Methods 8:79, on two and three studies). Sources from memory.
+// each τ, and τ is integrated out against the restricted likelihood (Harville 1977, J. Am. Stat. Assoc. 72:320) and what is taken
+// beforehand: half of Student's t with 3 degrees of freedom (Gelman 2006, Bayesian Analysis 1:515), scaled to what the lines of one ride differ. A horse's
+// rides are taken to differ about as much as the lines of one, with a long tail for those that differ more.
+// Integrating, where a single best τ would often be nought for few rides, keeps intervals honest (Röver 2020, J. Stat.
+// Softw. 93(6), for meta-analysis, which is this with one row a ride).
+//
+// Lines that are ridden again bring along what is particular to them, which the model has as new each time. What that adds to the
+// variance is read off the residuals of different rides of the same line (the sandwich of two-way clusters: Cameron, Gelbach & Miller 2011,
+// J. Bus. Econ. Stat. 29:238) and added. Sources from memory.
 type fitted struct {
 	rides, rows       int
 	lineSD, measureSD float64 // σ, and the middle one of sd
 	df                float64 // of σ², what is known beforehand counted in
 	parts             []part  // over τ; weights add up to 1
 	groups            []group // by ride
+	data              []row
 }
 
 // part is what is known of β if τ were this.
@@ -66,6 +73,7 @@ type group struct {
 	yy, y1 float64
 	one    float64
 	logV   float64
+	least  float64 // least variance of a row
 }
 
 // mixed fits the model; ok is false where the rows can't tell all of β. Rows must be finite.
@@ -107,6 +115,7 @@ func mixed(rows []row, before usual) (f fitted, ok bool) {
 		g := &groups[r.ride]
 		v := max(f.lineSD*f.lineSD+r.sd*r.sd, least)
 		w := 1 / v
+		g.least = least
 		for a := range p {
 			for b := range p {
 				g.xx[a*p+b] += w * r.x[a] * r.x[b]
@@ -119,10 +128,10 @@ func mixed(rows []row, before usual) (f fitted, ok bool) {
 		g.one += w
 		g.logV += math.Log(v)
 	}
-	f.groups = groups
+	f.groups, f.data = groups, rows
 	// First over all that τ may be, then finely where the weight lies.
-	const coarse, fine = 60, 80
-	lo, hi := 0.0, 6*scale
+	const coarse, fine, priorDF = 75, 80, 3.0
+	lo, hi := 0.0, 15*scale
 	for pass, n := range []int{coarse, fine} {
 		f.parts = f.parts[:0]
 		step := (hi - lo) / float64(n)
@@ -134,7 +143,7 @@ func mixed(rows []row, before usual) (f fitted, ok bool) {
 			if !ok {
 				return f, false
 			}
-			logL -= tau * tau / (2 * scale * scale)
+			logL -= (priorDF + 1) / 2 * math.Log1p(tau*tau/(priorDF*scale*scale))
 			most = max(most, logL)
 			f.parts, logs = append(f.parts, q), append(logs, logL)
 		}
@@ -286,6 +295,7 @@ func (f fitted) next(x ...float64) trace.Estimate { return f.estimate(x, 1) }
 func (f fitted) estimate(x []float64, times float64) trace.Estimate {
 	type bell struct{ weight, mid, sd float64 }
 	bells := make([]bell, 0, len(f.parts))
+	shared := f.linesAgain(x)
 	lo, hi := math.Inf(1), math.Inf(-1)
 	var middle float64
 	for _, q := range f.parts {
@@ -296,7 +306,7 @@ func (f fitted) estimate(x []float64, times float64) trace.Estimate {
 				v += x[a] * x[b] * q.cov.At(a, b)
 			}
 		}
-		sd := math.Sqrt(max(0, v) + times*q.tau*q.tau)
+		sd := math.Sqrt(max(0, v) + shared + times*q.tau*q.tau)
 		bells = append(bells, bell{q.weight, m, sd})
 		lo, hi = min(lo, m-sd), max(hi, m+sd)
 		middle += q.weight * m
@@ -332,6 +342,63 @@ func (f fitted) estimate(x []float64, times float64) trace.Estimate {
 		return trace.Exactly(middle)
 	}
 	return trace.Estimate{Value: middle, Low: min(middle, quantile(0.05)), High: max(middle, quantile(0.95))}
+}
+
+// linesAgain is what lines that were ridden again add to the variance of x·β: the products of residuals of one line in different
+// rides, each with its weight in x·β. A few lines show it with Student's t for as many.
+func (f fitted) linesAgain(x []float64) float64 {
+	best := 0
+	for i, q := range f.parts {
+		if q.weight > f.parts[best].weight {
+			best = i
+		}
+	}
+	q := f.parts[best]
+	p := len(x)
+	xc := make([]float64, p)
+	for a := range p {
+		for b := range p {
+			xc[a] += x[b] * q.cov.At(a, b)
+		}
+	}
+	most := -1
+	for _, r := range f.data {
+		most = max(most, r.line)
+	}
+	sums, share, singles, all := make([]float64, most+1), make([]float64, most+1), 0.0, 0.0
+	for i := range f.data {
+		r := &f.data[i]
+		if r.line < 0 {
+			continue
+		}
+		g := &f.groups[r.ride]
+		w := 1 / max(f.lineSD*f.lineSD+r.sd*r.sd, g.least)
+		k := q.tau * q.tau / (1 + q.tau*q.tau*g.one)
+		weight, res := 0.0, r.y
+		for a := range p {
+			weight += xc[a] * w * (r.x[a] - k*g.x1[a])
+			res -= r.x[a] * q.beta[a]
+		}
+		sums[r.line] += weight * res
+		share[r.line] += weight * weight / w
+		all += weight * weight / w
+		singles += weight * weight * res * res
+	}
+	var v float64
+	lines := 0
+	for i, s := range sums {
+		if s != 0 {
+			s /= max(0.1, 1-share[i]/all) // a line pulls the fit to itself
+			v += s * s
+			lines++
+		}
+	}
+	if lines <= p || v <= singles {
+		return 0
+	}
+	n := float64(lines)
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - float64(p)}.Quantile(0.95) / z90
+	return (v - singles) * t * t
 }
 
 // between is how much the rides differ beyond what lines and measurements explain: standard deviation, its

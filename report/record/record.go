@@ -52,10 +52,11 @@ type Record struct {
 	Walk  *WalkHorse   `json:"walk"`
 	Notes []trace.Note `json:"notes"`
 
-	rides  []Ride // those that count
-	size   *course.Profile
-	fit    fitted // of the pace, where Pace is told
-	points []Point
+	rides              []Ride  // those that count
+	lineIDs, effortIDs [][]int // of the rides' lines and obstacles
+	size               *course.Profile
+	fit                fitted // of the pace, where Pace is told
+	points             []Point
 }
 
 // Figure is a figure over rides.
@@ -239,6 +240,7 @@ func Of(name string, size *course.Profile, rides []Ride) (*Record, error) {
 	if len(r.rides) == 0 {
 		r.note("info", "no figure", "no ride of this horse is kept that could be worked out")
 	}
+	r.number()
 	r.tellRides()
 	r.tellStrides()
 	r.tellPace()
