@@ -319,7 +319,10 @@ func (p *Plan) through(path Path, from, to string) []string {
 				}
 				continue
 			}
-			// An arc is looked at metre by metre, and only where it comes near.
+			// An arc is looked at metre by metre, and only where its circle comes near.
+			if centre := along(q.From, q.BearingDeg+90, 1/q.Curvature1M); math.Abs(distance(centre, o.At)-1/math.Abs(q.Curvature1M)) > reach {
+				continue
+			}
 			n := int(math.Ceil(q.LengthM))
 			last := q.From
 			for i := 1; i <= n; i++ {

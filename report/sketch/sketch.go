@@ -194,7 +194,7 @@ func centimetres(v float64) float64 { return math.Round(v*100)/100 + 0 } // + 0:
 
 func lineOf(p *course.Plan, h course.Horse, l course.WalkLine, told report.WalkLine) Line {
 	out := Line{WalkLine: told, Derived: l.Derived, Why: l.Why, MapM: l.MapM, WalkedM: l.WalkedM, RadiusMinM: l.TightestM,
-		Counted: l.Kind != course.Single && l.Kind != course.Rollback, Fits: fits(p, h, l.From, l.To)}
+		Counted: counted(l), Fits: fits(p, h, l.From, l.To)}
 	for i, b := range l.Tracks {
 		out.Tracks = append(out.Tracks, Bend{told.Tracks[i], points(draw.PathPoints(b.Path, offM))})
 	}
@@ -206,6 +206,15 @@ func lineOf(p *course.Plan, h course.Horse, l course.WalkLine, told report.WalkL
 			Wide: Turn{told.Turn.Wide, points(draw.PathPoints(c.Wide.Path, offM))}, LongerM: c.LongerM, LaterS: c.LaterS}
 	}
 	return out
+}
+
+// counted tells whether people count the strides of a line: where it is ridden as one, and is no shorter than a bounce.
+func counted(l course.WalkLine) bool {
+	switch l.Kind {
+	case course.Related, course.Bending, course.Combination:
+		return l.Real.Value > -0.5
+	}
+	return false
 }
 
 // mostFitted is the most strides that a line is set for: seven are related (Swedish riding-school table), and a few
