@@ -27,6 +27,7 @@ type editorView struct {
 	Course   int64  // 0: new
 	Base     string // SHA-256 of the version that is drawn on; "" for a new course
 	Horse    string // chosen size
+	Tall     bool   // the arena is longer than wide, so the drawing is too
 	Sizes    []sizeChoice
 	Horses   []keep.Horse
 	Kinds    []course.Kind
@@ -71,7 +72,7 @@ func (s *server) editorOf(r *http.Request, id int64) (editorView, string, error)
 		return v, "", err
 	}
 	if id == 0 {
-		return v, "New course", nil
+		return v, "Draw a new course", nil
 	}
 	versions, err := s.Store.Versions(r.Context(), id)
 	if err != nil {
@@ -86,8 +87,21 @@ func (s *server) editorOf(r *http.Request, id int64) (editorView, string, error)
 	if err != nil {
 		return v, "", err
 	}
-	v.PlanJSON, v.Text = string(fields), string(course.WritePlan(p))
-	return v, "Draw " + versions[0].Name, nil
+	v.PlanJSON, v.Text, v.Tall = string(fields), string(course.WritePlan(p)), isTall(p.Arena)
+	return v, "Draw a course", nil
+}
+
+// isTall tells an arena that is clearly longer than wide.
+func isTall(arena []course.Point) bool {
+	if len(arena) == 0 {
+		return false
+	}
+	low, high := arena[0], arena[0]
+	for _, p := range arena {
+		low = course.Point{X: min(low.X, p.X), Y: min(low.Y, p.Y)}
+		high = course.Point{X: max(high.X, p.X), Y: max(high.Y, p.Y)}
+	}
+	return high.Y-low.Y > 1.1*(high.X-low.X)
 }
 
 // courseID is the course of the address; 0 where it is for a new one.

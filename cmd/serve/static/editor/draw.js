@@ -78,6 +78,7 @@ export function createDrawing(svg) {
   function fit(view = lastView) {
     fitted = true;
     const b = bounds(view.plan, null);
+    svg.classList.toggle('tall', b.h > 1.1 * b.w);
     lastView = view;
     setBox(b);
   }
@@ -120,7 +121,7 @@ export function createDrawing(svg) {
     svg.classList.toggle('stale', view.stale);
   }
 
-  function drawGround({plan, sketch, unit}) {
+  function drawGround({plan, sketch, unit, spots}) {
     const l = layers.ground;
     if (plan.arena) l.put('arena', 'polygon', {class: 'arena', points: join(plan.arena)});
     else l.put('arena', 'rect', {class: 'open', x: f(box.x), y: f(box.y), width: f(box.w), height: f(box.h)});
@@ -141,7 +142,7 @@ export function createDrawing(svg) {
       l.put('ct' + i, 'text', {class: 'height', x: f(m[0]), y: f(-m[1]), 'font-size': f(10.5 / scale), dy: '-0.2em'}, number(c.height_m / units[unit === 'feet' ? 'feet' : 'metres'].m, g.step_m < 0.1 ? 2 : 1));
     });
     (g?.arrows ?? []).forEach((a, i) => {
-      if (a.grade < 0.005) return;
+      if (!spots || a.grade < 0.005) return; // where the ground is worked on; contours tell it else
       const len = Math.min(2.2, 0.6 + 40 * a.grade) * 9 / scale; // longer where it is steeper
       const tip = along(a.at, a.falls_deg, len), tail = along(a.at, a.falls_deg, -len);
       const [p, q] = [150, 210].map(deg => along(tip, a.falls_deg + deg, 6 / scale));
@@ -171,6 +172,7 @@ export function createDrawing(svg) {
     for (const t of things(plan, view)) {
       const on = t.key === chosen ? ' chosen' : '';
       const place = `translate(${f(t.at[0])} ${f(-t.at[1])})`;
+      if (t.quiet && scale < 7) continue;
       const focus = t.quiet ? {class: 'thing quiet ' + t.kind, 'aria-hidden': 'true', transform: place} : {
         class: 'thing ' + t.kind + on, 'data-key': t.key, tabindex: 0, role: 'button', 'aria-label': wordsOf(t, unit), 'aria-pressed': t.key === chosen,
         transform: place + (t.facing !== undefined ? ` rotate(${f(t.facing)})` : ''),
@@ -245,12 +247,11 @@ export function createDrawing(svg) {
       l.put('n' + o.id, 'text', {class: 'id' + (keyOf(o.id) === chosen ? ' chosen' : ''), x: f(at.p[0]), y: f(-at.p[1]), 'font-size': f(14 / scale), dy: '0.35em'}, text);
     }
     for (const t of things(plan, view)) {
-      if (t.kind === 'obstacle' || t.kind === 'corner') continue;
+      if (t.kind === 'obstacle' || t.kind === 'corner' || t.quiet) continue;
       const text = t.kind === 'spot' ? told(t.z, unit, 2) : t.key;
       const w = wide(text, 11.5), h = 13 / scale;
       const tries = t.kind === 'timing' ? [[t.facing + 180, 11 / scale], [t.facing, 17 / scale]] : [[180, 16 / scale], [0, 16 / scale], [90, w / 2 + 10 / scale], [270, w / 2 + 10 / scale]];
-      const at = tries.map(([deg, d]) => along(t.at, deg, d)).find(p => free(place(p[0], -p[1], w, h))) ?? (t.quiet ? null : along(t.at, tries[0][0], tries[0][1]));
-      if (!at) continue;
+      const at = tries.map(([deg, d]) => along(t.at, deg, d)).find(p => free(place(p[0], -p[1], w, h))) ?? along(t.at, tries[0][0], tries[0][1]);
       taken.push(place(at[0], -at[1], w, h));
       l.put('m' + t.key, 'text', {class: 'mark', x: f(at[0]), y: f(-at[1]), 'font-size': f(11.5 / scale), dy: '0.35em'}, text);
     }

@@ -149,7 +149,7 @@ export function createForm(app) {
     const fits = [...fitsOf(o, by)].sort((a, b) => Math.abs(a.distance_m - d) - Math.abs(b.distance_m - d)).slice(0, 3).sort((a, b) => a.strides - b.strides);
     if (!changed($('p-fits'), [fits, app.unit, by.id])) return;
     $('p-fits').replaceChildren(...fits.map(f => element('button', {type: 'button', class: 'second', on: {click: () => { $('p-d').value = unitsOf.bare(f.distance_m, app.unit); doPut(f.distance_m); }}},
-      `${f.strides} ${f.strides === 1 ? 'stride' : 'strides'}: ${unitsOf.told(f.distance_m, app.unit)}`)));
+      `on ${f.strides}: ${unitsOf.told(f.distance_m, app.unit)}`)));
   }
   function doPut(d) {
     const o = one(), by = model.find(app.plan, $('p-by').value);
@@ -195,7 +195,7 @@ export function createForm(app) {
         const kind = element('select', {on: {change: e => { const l = row.line; app.change(model.setLine(app.plan, l.from, l.to, {kind: e.target.value || null}), `Kind of ${words.lineName(l)}`); }}},
           element('option', {value: ''}, 'found'), ...['related', 'bending', 'rollback', 'combination', 'single'].map(k => element('option', {value: k}, k)));
         const tape = element('input', {inputmode: 'decimal', autocomplete: 'off', size: 6});
-        row = element('tr', {}, element('th', {scope: 'row'}, element('button', {type: 'button', class: 'plain', on: {click: () => app.choose(keyOf(row.line.to))}})), element('td', {class: 'number'}), element('td'), element('td'), element('td', {class: 'noprint'}, kind), element('td', {}, tape));
+        row = element('tr', {}, element('th', {scope: 'row'}, element('button', {type: 'button', class: 'plain', on: {click: () => app.choose(keyOf(row.line.to))}})), element('td', {class: 'ed-d'}), element('td', {class: 'ed-n'}), element('td', {class: 'ed-f'}), element('td', {class: 'noprint', 'data-name': 'Kind'}, kind), element('td', {'data-name': 'Tape'}, tape));
         more = element('tr', {class: 'more'}, element('td', {colspan: 6}));
         body.append(row, more);
         row.showTape = field(tape, {length: true, empty: true, get: () => row.line ? model.meant(app.plan, row.line.from, row.line.to).walked : null,
@@ -204,9 +204,9 @@ export function createForm(app) {
       row.line = l;
       const [th, d, strides, fit, kindCell, tapeCell] = row.cells;
       say(th.firstChild, words.lineName(l));
-      say(d, unitsOf.number(words.groundM(l) / unitsOf.units[app.unit].m, l.counted || app.unit !== 'metres' ? unitsOf.units[app.unit].decimals : 1));
-      say(strides, l.counted ? (l.whole === 0 ? 'bounce' : `${l.whole} (${unitsOf.number(l.strides.value, 1)})`) : '–');
-      say(fit, words.fitWords(l, app.unit) || '–');
+      say(d, unitsOf.told(words.groundM(l), app.unit, l.counted || app.unit !== 'metres' ? undefined : 1));
+      say(strides, l.counted ? (l.whole === 0 ? 'bounce' : `${l.whole} (${unitsOf.number(l.strides.value, 1)})`) : '');
+      say(fit, words.fitWords(l, app.unit));
       const kind = kindCell.firstChild;
       kind.setAttribute('aria-label', `Kind of the way from ${l.from} to ${l.to}`);
       const meant = model.meant(app.plan, l.from, l.to).kind ?? '';

@@ -257,13 +257,12 @@ function besides(key) {
 // The scale bar.
 function drawScale() {
   const m = units[unit].m, px = drawing.scale * m;
-  const n = [1, 2, 5, 10, 20, 50, 100, 200, 500].find(n => n * px >= 60) ?? 1000;
+  const n = [1, 2, 5, 10, 20, 50, 100, 200, 500].find(n => n * px >= 40) ?? 1000;
   const w = n * px;
   const key = `${n} ${Math.round(w)} ${unit}`;
   const bar = $('scale');
   if (bar.was === key) return;
   bar.was = key;
-  bar.setAttribute('viewBox', '0 0 190 22');
   const ns = 'http://www.w3.org/2000/svg';
   const path = document.createElementNS(ns, 'path');
   path.setAttribute('d', `M1 8V16H${w + 1}V8`);
@@ -391,14 +390,10 @@ function saidSaved() {
   say($('saved'), text);
   if (!saving && !text.startsWith('Not saved') && !text.startsWith('Nothing')) saidLast = text.startsWith('Saved') ? text : '';
 }
-function showView() { /* the page of the course has the walk and the attempts */
-  let a = $('to-course');
-  if (!course) return;
-  if (!a) {
-    a = element('a', {id: 'to-course', class: 'ed-tocourse'}, 'To the course');
-    $('saved').after(a);
-  }
-  a.href = `/courses/${course}`;
+// The page of the course has the walk and the attempts.
+function showView() {
+  $('to-course').hidden = !course;
+  if (course) $('to-course').href = `/courses/${course}`;
 }
 
 // A question with buttons, above the drawing.

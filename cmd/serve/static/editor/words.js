@@ -51,6 +51,11 @@ export function lineWords(l, unit) {
 // wayWords are what a rider wants to know of a way beside its length.
 export function wayWords(l, unit) {
   const said = [];
+  if (l.counted && l.kind !== 'bending') {
+    for (const a of l.asked) {
+      if (a.strides !== l.whole && a.can_be_ridden) said.push(`or ${a.strides}: ${a.says === 'right' ? 'right' : `${told(Math.abs(a.per_stride_m.value), unit)} ${a.says}`}`);
+    }
+  }
   if (l.radius_min_m !== null && Math.abs(l.turned_deg) >= 1) {
     said.push(`turns ${l.turned_deg > 0 ? 'left' : 'right'} ${number(Math.abs(l.turned_deg), 0)}°, radius ${told(l.radius_min_m, unit, 1)}`);
   }
