@@ -45,8 +45,8 @@ func statusOf(err error) (status int, words string) {
 		return http.StatusRequestEntityTooLarge, fmt.Sprintf("more than %d MB were sent, expected less", tooLarge.Limit>>20)
 	case errors.As(err, &large):
 		return http.StatusRequestEntityTooLarge, large.Error()
-	case errors.As(err, &full):
-		return http.StatusInsufficientStorage, full.Error()
+	case errors.As(err, &full): // without the folder's name, which is the machine's owner's business
+		return http.StatusInsufficientStorage, "no room is left on the disk that rides are kept on: free some space there, or remove rides, and hand it in once more; what was kept before is whole"
 	case errors.As(err, &invalid):
 		return http.StatusBadRequest, invalid.Error()
 	case errors.As(err, &notReady), errors.As(err, &inUse):
