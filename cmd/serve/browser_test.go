@@ -2,6 +2,7 @@ package serve
 
 import (
 	"context"
+	"database/sql"
 	"flag"
 	"fmt"
 	"io"
@@ -125,6 +126,43 @@ func keptDemo(t *testing.T, store *keep.Store, horse string, names ...string) in
 	_, err = store.Wait(ctx, id)
 	require.NoError(t, err)
 	return id
+}
+
+// withMany keeps ten thousand rides of a hundred horses over the demo's course: the demo's, written again and again to
+// the database.
+func withMany(t *testing.T, opt *Options) {
+	t.Helper()
+	id := keptDemo(t, opt.Store, "Horse 1", "ride.gpx", "motion.csv")
+	for i := 2; i <= 100; i++ {
+		_, err := opt.Store.NameHorse(t.Context(), fmt.Sprintf("Horse %d", i))
+		require.NoError(t, err)
+	}
+	db, err := sql.Open("sqlite", filepath.Join(opt.Store.Dir(), "groundline.db"))
+	require.NoError(t, err)
+	defer db.Close()
+	// Whatever columns a table has are copied, but for those that tell one ride from another.
+	again := func(table, key string, others map[string]string) {
+		rows, err := db.Query("SELECT name FROM pragma_table_info(?)", table)
+		require.NoError(t, err)
+		defer rows.Close()
+		var names, values []string
+		for rows.Next() {
+			var name string
+			require.NoError(t, rows.Scan(&name))
+			value := name
+			if other, ok := others[name]; ok {
+				value = other
+			}
+			names, values = append(names, name), append(values, value)
+		}
+		_, err = db.Exec(fmt.Sprintf("WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 9999) INSERT INTO %s (%s) SELECT %s FROM %s, n WHERE %s = %d",
+			table, strings.Join(names, ", "), strings.Join(values, ", "), table, key, id))
+		require.NoError(t, err, table)
+	}
+	again("ride", "id", map[string]string{"id": fmt.Sprintf("%d + i", id), "files": "files || i", "at_ms": "at_ms - i * 7200000", "start_ms": "start_ms - i * 7200000", "horse_id": "1 + i % 100"})
+	for _, table := range []string{"file", "told", "ridden"} {
+		again(table, "ride_id", map[string]string{"ride_id": fmt.Sprintf("%d + i", id)})
+	}
 }
 
 // keptCourse is the demo's course, kept.

@@ -465,3 +465,24 @@ func TestTables(t *testing.T) {
 		require.Equal(t, want, tableOf([]byte(text)), "%q", text)
 	}
 }
+
+// Of ten thousand rides every page of the list, narrowed in any way, is answered within 100 ms.
+func TestListOfManyRidesIsSoon(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ten thousand rides take some seconds to write")
+	}
+	web := site(t, withMany)
+	for _, path := range []string{"/", "/?horse_id=7", "/?course_id=1", "/?q=horse+birch", "/?q=motion", "/?from=2025-01-01&to=2025-06-01", "/?state=refused", "/?before=1700000000000-5000", "/api/1/rides", "/api/1/rides?limit=1000"} {
+		best := time.Hour
+		for range 5 { // the machine has other work too
+			began := time.Now()
+			status, _ := got(t, web.URL+path)
+			best = min(best, time.Since(began))
+			require.Equal(t, http.StatusOK, status)
+		}
+		t.Logf("%-36s %v", path, best.Round(100*time.Microsecond))
+		require.Less(t, best, 100*time.Millisecond, path)
+	}
+	_, text := got(t, web.URL)
+	require.Contains(t, text, "10000 kept")
+}
