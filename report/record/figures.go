@@ -317,13 +317,21 @@ func rhythmOf(d Ride) (ss, df float64) {
 
 // tellWalk tells the horse as a walk takes it.
 func (r *Record) tellWalk() {
-	h, err := r.CourseHorse()
-	if err != nil {
+	var all []*report.Debrief
+	for _, d := range r.rides {
+		all = append(all, d.debrief())
+	}
+	ridden := report.RiddenIn(all)
+	if r.Name != "" {
+		ridden.Name = r.Name
+	}
+	if r.horse, r.noHorse = course.HorseFromRides(ridden, r.size); r.noHorse != nil {
 		if len(r.rides) > 0 {
 			r.note("info", "no horse for a walk from these rides", "no related or bending line was ridden whose strides were counted and measured; a walk takes the size instead")
 		}
 		return
 	}
+	h := r.horse
 	r.Walk = &WalkHorse{Size: h.Size, StrideM: h.StrideM, LandingM: h.LandingM, HoofLandingM: h.HoofLandingM, TakeoffM: h.TakeoffM,
 		SpeedMS: h.SpeedMS, TurnSpeedMS: h.TurnMS, StrideS: h.StrideS, StridePerMS: h.StridePerMS, HomewardRel: h.HomewardRel,
 		GradeRel: h.GradeRel, LineSDRel: h.LineSDRel, Source: h.Source}

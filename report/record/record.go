@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"groundline/course"
-	"groundline/report"
 	"groundline/trace"
 )
 
@@ -55,6 +54,8 @@ type Record struct {
 	rides              []Ride  // those that count
 	lineIDs, effortIDs [][]int // of the rides' lines and obstacles
 	size               *course.Profile
+	horse              course.Horse
+	noHorse            error
 	fit                fitted // of the pace, where Pace is told
 	points             []Point
 }
@@ -251,6 +252,8 @@ func Of(name string, size *course.Profile, rides []Ride) (*Record, error) {
 	r.tellDisobediences()
 	r.tellWalk()
 	r.tellDoubts()
+	// A record may be held for long, and is small without what it was made of.
+	r.rides, r.lineIDs, r.effortIDs = nil, nil, nil
 	return r, nil
 }
 
@@ -259,17 +262,7 @@ func (r *Record) note(level, what, why string) {
 }
 
 // CourseHorse is the horse for a walk, from the rides that count. The error is [course.ErrNoLine].
-func (r *Record) CourseHorse() (course.Horse, error) {
-	var all []*report.Debrief
-	for _, d := range r.rides {
-		all = append(all, d.debrief())
-	}
-	ridden := report.RiddenIn(all)
-	if r.Name != "" {
-		ridden.Name = r.Name
-	}
-	return course.HorseFromRides(ridden, r.size)
-}
+func (r *Record) CourseHorse() (course.Horse, error) { return r.horse, r.noHorse }
 
 // StrideAt is the horse's own stride at a pace; nil beyond the paces that it was ridden at.
 func (r *Record) StrideAt(speedMS float64) *trace.Estimate {

@@ -384,7 +384,7 @@ func TestCourseHorseIsThatOfTheDebriefs(t *testing.T) {
 	got, err := r.CourseHorse()
 	require.NoError(t, err)
 	var all []*report.Debrief
-	for _, d := range r.rides {
+	for _, d := range rides {
 		all = append(all, d.debrief())
 	}
 	want, err := course.HorseFromRides(report.RiddenIn(all), &pony)
