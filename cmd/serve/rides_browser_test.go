@@ -39,12 +39,16 @@ func demoOnDisk(t *testing.T, names ...string) []string {
 func TestBrowserRidePages(t *testing.T) {
 	web := site(t, withDemo)
 	ctx := browser(t)
+	require.NoError(t, chromedp.Do(ctx, command(emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: "Asia/Tokyo"})))
 	for _, p := range []struct{ name, path string }{
 		{"rides", "/"}, {"debrief", "/rides/1"}, {"details", "/rides/1/details"}, {"remove", "/rides/1/remove"}, {"understood", "/rides/1/understood"}, {"missing", "/rides/99"},
 	} {
 		at(t, ctx, 360, "light")
 		visit(t, ctx, web.URL+p.path)
 		looked(t, ctx, p.name)
+		if p.name == "rides" || p.name == "details" { // the reader's own time
+			require.Contains(t, js[string](t, ctx, `document.querySelector('main time').textContent`), "9 May 2026, 23:30")
+		}
 	}
 }
 
@@ -331,7 +335,11 @@ func TestBrowserKeyboardAlone(t *testing.T) {
 
 // Without a script: several files in one form are one ride; the same again is told; a horse is changed.
 func TestBrowserWithoutScript(t *testing.T) {
-	web := site(t, func(t *testing.T, o *Options) { keptCourse(t, o.Store) })
+	later := time.Duration(0)
+	web := site(t, func(t *testing.T, o *Options) {
+		keptCourse(t, o.Store)
+		o.Now = func() time.Time { return time.Now().Add(later) }
+	})
 	ctx := browser(t)
 	require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
 	at(t, ctx, 360, "light")
@@ -341,6 +349,9 @@ func TestBrowserWithoutScript(t *testing.T) {
 	}
 	send()
 	until(t, ctx, `document.getElementById('plan')`)
+	send() // as whoever presses twice does
+	until(t, ctx, `document.getElementById('plan')`)
+	later = time.Hour
 	send()
 	until(t, ctx, `document.querySelector('.said')`)
 	require.Contains(t, js[string](t, ctx, `document.querySelector('.said').textContent`), "not kept twice")

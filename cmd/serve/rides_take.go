@@ -10,6 +10,7 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"time"
 
 	"groundline/cmd/serve/guard"
 	"groundline/course"
@@ -226,11 +227,20 @@ func (s *server) takeRides(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	if ride, err := s.Store.Ride(r.Context(), id); err == nil && !already {
+	ride, err := s.Store.Ride(r.Context(), id)
+	switch {
+	case err != nil: // removed just now
+	case !already:
 		rememberChoice(w, ride)
+	case s.Now().Sub(ride.KeptAt) < pressedTwice:
+		already = false
 	}
 	http.Redirect(w, r, afterKeeping(id, already, len(groups)), http.StatusSeeOther)
 }
+
+// pressedTwice is how long after a ride was kept the same again is no second try, but a button that was pressed twice, or a
+// page that was sent again because its answer was lost.
+const pressedTwice = time.Minute
 
 // afterKeeping is where people land who kept rides, the last of which is id.
 func afterKeeping(id int64, already bool, rides int) string {

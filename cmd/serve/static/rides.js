@@ -8,6 +8,17 @@ const wait = ms => new Promise(done => setTimeout(done, ms));
 const make = (name, props, ...within) => { const e = Object.assign(document.createElement(name), props); e.append(...within); return e; };
 const aloud = words => { if ($('aloud').textContent !== words) $('aloud').textContent = words; };
 const busy = ride => ['waiting', 'working', 'away'].includes(ride.state);
+
+// Times are told in UTC, and here in the reader's own.
+const clock = new Intl.DateTimeFormat('en-GB', {day: 'numeric', month: 'long', year: 'numeric', hour: '2-digit', minute: '2-digit', hourCycle: 'h23'});
+function ownTimes(within) {
+  for (const e of within.querySelectorAll('time')) {
+    const p = Object.fromEntries(clock.formatToParts(new Date(e.dateTime)).map(x => [x.type, x.value]));
+    e.title = e.textContent;
+    e.textContent = `${p.day} ${p.month} ${p.year}, ${p.hour}:${p.minute}`;
+  }
+}
+ownTimes(document);
 addEventListener('pageshow', e => { if (e.persisted) location.reload(); }); // come back to: what it shows is old
 
 // How far rides are is asked for, with one question for all: a phone that slept, a network that broke and fifty rides at
@@ -76,7 +87,9 @@ async function renew(id) {
   if (!row) return;
   const text = await (await fetch(location.href)).text();
   const fresh = new DOMParser().parseFromString(text, 'text/html').getElementById('ride-' + id);
-  if (fresh) row.replaceWith(document.adoptNode(fresh));
+  if (!fresh) return;
+  row.replaceWith(document.adoptNode(fresh));
+  ownTimes(fresh);
 }
 for (const row of document.querySelectorAll('tr[data-busy]')) {
   follow(Number(row.dataset.busy), ride => {
@@ -113,6 +126,9 @@ function showChosen(say) {
   if (watches > 1) {
     chosen.append(make('li', {className: 'quiet', textContent: watches + ' files of watches: if they are of several rides, say below that each is a ride of its own.'}));
     document.querySelector('.more').open = true;
+  }
+  for (const f of files.filter(f => /^(image|video)\//.test(f.type) || /\.(heic|pdf|docx?|xlsx?)$/i.test(f.name))) {
+    chosen.append(make('li', {className: 'warn', textContent: f.name + ' looks like no recording.'}));
   }
   if (say) chosen.append(make('li', {className: 'warn', textContent: say}));
   chosen.hidden = !chosen.childElementCount;
