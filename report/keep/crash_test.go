@@ -173,31 +173,7 @@ func checkWhole(t *testing.T, s *Store, acknowledged map[int64]string, gone map[
 		}
 		require.Equal(t, sums, strings.Join(got, "+"))
 	}
-	wanted := map[string]bool{}
-	require.NoError(t, each(ctx, s.read, "SELECT DISTINCT sha256, bytes FROM file", func(r row) error {
-		var sum string
-		var size int64
-		if err := r.Scan(&sum, &size); err != nil {
-			return err
-		}
-		wanted[sum] = true
-		f, err := s.OpenFile(ctx, sum)
-		if err != nil {
-			return err
-		}
-		defer f.Close()
-		h := sha256.New()
-		n, err := io.Copy(h, f)
-		require.Equal(t, size, n)
-		require.Equal(t, sum, hex.EncodeToString(h.Sum(nil)), "a kept file is whole")
-		return err
-	}))
-	require.NoError(t, filepath.WalkDir(filepath.Join(s.dir, filesName), func(_ string, e fs.DirEntry, err error) error {
-		if err == nil && !e.IsDir() {
-			require.True(t, wanted[e.Name()], "a file that no ride has: %s", e.Name())
-		}
-		return err
-	}))
+	checkFiles(t, s)
 	require.NoError(t, filepath.WalkDir(filepath.Join(s.dir, workedName), func(_ string, e fs.DirEntry, err error) error {
 		if err == nil && !e.IsDir() {
 			id, err := strconv.ParseInt(e.Name(), 10, 64)
@@ -228,6 +204,37 @@ func checkWhole(t *testing.T, s *Store, acknowledged map[int64]string, gone map[
 	}
 }
 
+// checkFiles holds the files against the rides.
+func checkFiles(t *testing.T, s *Store) {
+	t.Helper()
+	ctx := t.Context()
+	wanted := map[string]bool{}
+	require.NoError(t, each(ctx, s.read, "SELECT DISTINCT sha256, bytes FROM file", func(r row) error {
+		var sum string
+		var size int64
+		if err := r.Scan(&sum, &size); err != nil {
+			return err
+		}
+		wanted[sum] = true
+		f, err := s.OpenFile(ctx, sum)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		h := sha256.New()
+		n, err := io.Copy(h, f)
+		require.Equal(t, size, n)
+		require.Equal(t, sum, hex.EncodeToString(h.Sum(nil)), "a kept file is whole")
+		return err
+	}))
+	require.NoError(t, filepath.WalkDir(filepath.Join(s.dir, filesName), func(_ string, e fs.DirEntry, err error) error {
+		if err == nil && !e.IsDir() {
+			require.True(t, wanted[e.Name()], "a file that no ride has: %s", e.Name())
+		}
+		return err
+	}))
+}
+
 // keepAndWork keeps pieces of the demo's motion, its own and ones that the other process keeps too, and works on what there is.
 func keepAndWork(dir, name string) error {
 	ctx, stop := context.WithCancel(context.Background())
@@ -241,7 +248,12 @@ func keepAndWork(dir, name string) error {
 		return err
 	}
 	defer s.Close()
-	go s.Work(ctx, 1)
+	worked := make(chan error, 1)
+	go func() { worked <- s.Work(ctx, 1) }()
+	defer func() {
+		stop()
+		<-worked // what it has in hand is put back
+	}()
 	var ids []int64
 	for i := range 2 * sharedRides {
 		piece := bytes.Clone(data[:len(data)/4+100*i])

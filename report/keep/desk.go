@@ -147,6 +147,8 @@ func (s *Store) tidy(ctx context.Context) error {
 		return err
 	}
 	s.dropWorked(func(id int64) bool { return !known[id] })
+	s.kept.ring() // there may be rides to take over
+	s.bell.ring()
 	return s.unlink(ctx)
 }
 

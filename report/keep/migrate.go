@@ -15,7 +15,7 @@ const applicationID = 0x47726e64
 var schema embed.FS
 
 // layout is this program's: each layout up to it has a file in schema that makes it of the one before.
-const layout = 1
+const layout = 2
 
 // known refuses a database that is no store's, or one of a newer program, before anything is written to it.
 func (s *Store) known(ctx context.Context, file string) error {

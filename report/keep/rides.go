@@ -306,6 +306,9 @@ func (s *Store) SetAbout(ctx context.Context, id int64, of About) error {
 			orNull(of.HorseID), orNull(courseID), orNull(of.CourseVersionID), of.Label, of.Note, of.Columns, foldedOf(of, names), id); err != nil {
 			return err
 		}
+		if _, err := tx.ExecContext(ctx, "UPDATE ridden SET horse_id = ? WHERE ride_id = ?", orNull(of.HorseID), id); err != nil {
+			return err
+		}
 		anew = of.CourseVersionID != was.CourseVersionID || of.Columns != was.Columns || was.State == Refused
 		if !anew {
 			return nil

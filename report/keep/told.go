@@ -373,7 +373,7 @@ func scanAttempt(r row) (Attempt, error) {
 // RiddenLine is a line of a course that was ridden.
 type RiddenLine struct {
 	From, To string
-	Kind     string // as in report.Line, of the newest ride of it
+	Kind     string // as in report.Line, of the last kept ride of it
 	Rides    int    // in which it was ridden
 	Attempts int
 	Horses   int // that rode it, as far as said
@@ -381,20 +381,24 @@ type RiddenLine struct {
 
 // RiddenLines are the lines of a course that were ridden, in any of its versions, the most ridden first.
 func (s *Store) RiddenLines(ctx context.Context, courseID int64) ([]RiddenLine, error) {
-	rows, err := s.read.QueryContext(ctx, `SELECT l.from_id, l.to_id, max(r.at_ms), l.kind, count(DISTINCT l.ride_id), count(*), count(DISTINCT r.horse_id)
-		FROM ridden l JOIN ride r ON r.id = l.ride_id WHERE l.course_id = ? GROUP BY l.from_id, l.to_id ORDER BY count(*) DESC, l.from_id, l.to_id`, courseID)
+	var out []RiddenLine
+	var last []int64
+	err := each(ctx, s.read, `SELECT from_id, to_id, max(ride_id), sum(attempt = 1), count(*), count(DISTINCT horse_id)
+		FROM ridden WHERE course_id = ? GROUP BY from_id, to_id ORDER BY count(*) DESC, from_id, to_id`, func(r row) error {
+		var l RiddenLine
+		var id int64
+		err := r.Scan(&l.From, &l.To, &id, &l.Rides, &l.Attempts, &l.Horses)
+		out, last = append(out, l), append(last, id)
+		return err
+	}, courseID)
 	if err != nil {
 		return nil, s.explain(err)
 	}
-	defer rows.Close()
-	var out []RiddenLine
-	for rows.Next() {
-		var l RiddenLine
-		var newest int64
-		if err := rows.Scan(&l.From, &l.To, &newest, &l.Kind, &l.Rides, &l.Attempts, &l.Horses); err != nil {
+	for i, l := range out {
+		err := s.read.QueryRowContext(ctx, "SELECT kind FROM ridden WHERE ride_id = ? AND from_id = ? AND to_id = ? LIMIT 1", last[i], l.From, l.To).Scan(&out[i].Kind)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) { // removed meanwhile
 			return nil, s.explain(err)
 		}
-		out = append(out, l)
 	}
-	return out, s.explain(rows.Err())
+	return out, nil
 }

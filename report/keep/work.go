@@ -23,6 +23,7 @@ const (
 	leaseMS   = 30_000
 	renewEach = leaseMS / 4 * time.Millisecond
 	lookEach  = time.Second // for rides that other processes kept
+	tidyEach  = 5           // looks
 	mostTries = 3
 )
 
@@ -47,7 +48,7 @@ func (s *Store) Work(ctx context.Context, workers int) error {
 	return ctx.Err()
 }
 
-// watch rings the bell for what other processes changed.
+// watch rings the bell for what other processes changed, and takes over from those that died.
 func (s *Store) watch(ctx context.Context) {
 	conn, err := s.read.Conn(ctx) // the version is told by connection
 	if err != nil {
@@ -55,11 +56,16 @@ func (s *Store) watch(ctx context.Context) {
 	}
 	defer conn.Close()
 	var last int64
-	for first := true; ; first = false {
+	for looks := 0; ; looks++ {
+		if looks%tidyEach == tidyEach-1 {
+			if err := s.tidy(ctx); err != nil && ctx.Err() == nil {
+				s.log.Warn("what other processes left can't be tidied up", "error", err)
+			}
+		}
 		var now int64
 		if err := conn.QueryRowContext(ctx, "PRAGMA data_version").Scan(&now); err == nil && now != last {
 			last = now
-			if !first {
+			if looks > 0 {
 				s.bell.ring()
 			}
 		}
@@ -257,7 +263,11 @@ func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, cond
 		if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO told (ride_id, horse, debrief, record) VALUES (?, ?, ?, ?)", ride.ID, horse, zip, rec); err != nil {
 			return err
 		}
-		if err := insertRidden(ctx, tx, ride, d); err != nil {
+		now, err := rideOf(ctx, tx, ride.ID) // its horse may be another by now
+		if err != nil {
+			return err
+		}
+		if err := insertRidden(ctx, tx, now, d); err != nil {
 			return err
 		}
 		return os.Rename(beside, s.workedFile(ride.ID))
@@ -285,6 +295,7 @@ func insertRidden(ctx context.Context, tx *sql.Tx, ride Ride, d *report.Debrief)
 		for _, f := range a.figures() {
 			args = append(args, ofEstimate(*f)...)
 		}
+		args = append(args, orNull(ride.HorseID))
 		if _, err := tx.ExecContext(ctx, "INSERT INTO ridden VALUES (?"+strings.Repeat(", ?", len(args)-1)+")", args...); err != nil {
 			return err
 		}

@@ -1,0 +1,276 @@
+package keep
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"groundline/report"
+	"groundline/trace"
+)
+
+// seeded is a store of many rides of many horses over some courses, written to the database directly; each rode ten lines. told is how
+// many bytes each ride's debrief takes.
+func seeded(t testing.TB, rides, told int) *Store {
+	t.Helper()
+	s := opened(t, t.TempDir())
+	dice := rand.New(rand.NewPCG(1, 2))
+	plan := demoPlan(t)
+	var versions []Course
+	for c := range 30 {
+		plan.Name = fmt.Sprintf("Course of week %d", c+1)
+		saved, err := s.SaveCourse(t.Context(), 0, plan)
+		require.NoError(t, err)
+		versions = append(versions, saved)
+	}
+	for h := range 120 {
+		_, err := s.NameHorse(t.Context(), fmt.Sprintf("Horse %03d", h+1))
+		require.NoError(t, err)
+	}
+	blob := make([]byte, told)
+	begin := time.Date(2023, 4, 1, 8, 0, 0, 0, time.UTC)
+	require.NoError(t, s.in(t.Context(), func(ctx context.Context, tx *sql.Tx) error {
+		for i := range rides {
+			at := begin.Add(time.Duration(i)*3*time.Hour + time.Duration(dice.IntN(3600))*time.Second)
+			c := versions[dice.IntN(len(versions))]
+			sum := fmt.Sprintf("%064x", i+1)
+			files := []*Received{{Name: fmt.Sprintf("ride-%05d.gpx", i+1), SHA256: sum, Bytes: 1e5}, {Name: fmt.Sprintf("motion-%05d.csv", i+1), SHA256: sum[1:] + "f", Bytes: 3e6}}
+			of := About{HorseID: int64(1 + dice.IntN(120)), CourseVersionID: c.VersionID, Label: fmt.Sprintf("round %d", 1+dice.IntN(3)), Note: "schooled over the grey oxer"}
+			id, err := s.insert(ctx, tx, filesKey(files), files, of, &before{id: int64(i + 1), keptMS: ms(at)})
+			if err != nil {
+				return err
+			}
+			if _, err := tx.Exec("UPDATE ride SET state = 'ready', at_ms = ?, start_ms = ?, duration_s = 95, basis = 'position+motion', jumps = 11, lines = 10, rounds = 1, strides = 130 WHERE id = ?", ms(at), ms(at), id); err != nil {
+				return err
+			}
+			if i == 0 {
+				d := &report.Debrief{}
+				for l := range 10 {
+					e := &trace.Estimate{Value: 3.4 + dice.Float64()/10, Low: 3.3, High: 3.6}
+					d.Lines = append(d.Lines, report.Line{From: fmt.Sprint(l + 1), To: fmt.Sprint(l + 2), Kind: "related", Attempt: 1, Strides: e, StridesBy: "counted", StrideLengthM: e, SpeedMS: e, TrackM: e})
+				}
+				if err := insertRidden(ctx, tx, Ride{ID: id, CourseID: c.ID}, d); err != nil {
+					return err
+				}
+			}
+			if _, err := tx.Exec("INSERT INTO told VALUES (?, '', ?, x'')", id, blob); err != nil {
+				return err
+			}
+		}
+		// The others rode the lines as the first.
+		rows, err := tx.Query("SELECT name FROM pragma_table_info('ridden') WHERE name NOT IN ('ride_id', 'course_id')")
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		var columns []string
+		for rows.Next() {
+			var c string
+			if err := rows.Scan(&c); err != nil {
+				return err
+			}
+			columns = append(columns, c)
+		}
+		list := strings.Join(columns, ", ")
+		_, err = tx.Exec(fmt.Sprintf("INSERT INTO ridden (ride_id, course_id, %s) SELECT r.id, r.course_id, l.* FROM ride r, (SELECT %s FROM ridden) l WHERE r.id > 1", list, list))
+		return err
+	}))
+	return s
+}
+
+// lists are all that pages show as lists.
+func lists(s *Store) map[string]func(ctx context.Context) (int, error) {
+	day := func(y int) time.Time { return time.Date(y, 6, 1, 0, 0, 0, 0, time.UTC) }
+	page := func(f Filter) func(context.Context) (int, error) {
+		return func(ctx context.Context) (int, error) {
+			rides, _, total, err := s.Rides(ctx, f)
+			return max(total, len(rides)), err
+		}
+	}
+	return map[string]func(context.Context) (int, error){
+		"rides":                    page(Filter{}),
+		"rides, a large page":      page(Filter{Limit: 1000}),
+		"rides, the last page":     page(Filter{Before: Cursor{ms(time.Date(2023, 4, 2, 0, 0, 0, 0, time.UTC)), 1}}),
+		"rides of a horse":         page(Filter{HorseID: 7}),
+		"rides over a course":      page(Filter{CourseID: 7}),
+		"rides of both":            page(Filter{CourseID: 7, HorseID: 7}),
+		"rides of a version":       page(Filter{CourseVersionID: 7}),
+		"rides that are ready":     page(Filter{State: Ready}),
+		"rides with words":         page(Filter{Text: "Horse 042 week ROUND grey"}),
+		"rides with a rare word":   page(Filter{Text: "motion-09999"}),
+		"rides between days":       page(Filter{From: day(2024), To: day(2025)}),
+		"rides of horse and words": page(Filter{HorseID: 7, Text: "oxer", From: day(2023)}),
+		"horses": func(ctx context.Context) (int, error) {
+			all, err := s.Horses(ctx)
+			return len(all), err
+		},
+		"courses": func(ctx context.Context) (int, error) {
+			all, err := s.Courses(ctx)
+			return len(all), err
+		},
+		"versions": func(ctx context.Context) (int, error) {
+			all, err := s.Versions(ctx, 3)
+			return len(all), err
+		},
+		"picks": func(ctx context.Context) (int, error) {
+			all, err := s.Picks(ctx, Filter{CourseID: 3})
+			return len(all), err
+		},
+		"attempts at a line": func(ctx context.Context) (int, error) {
+			_, total, err := s.Attempts(ctx, 3, "4", "5", AttemptFilter{})
+			return total, err
+		},
+		"attempts of some horses": func(ctx context.Context) (int, error) {
+			_, total, err := s.Attempts(ctx, 3, "4", "5", AttemptFilter{HorseIDs: []int64{1, 2, 3, 4, 5, 6, 7, 8, 9}, From: day(2023)})
+			return total, err
+		},
+		"lines of a course": func(ctx context.Context) (int, error) {
+			all, err := s.RiddenLines(ctx, 3)
+			return len(all), err
+		},
+	}
+}
+
+// Ten thousand rides, and every list within a tenth of a second.
+func TestListsOfManyRides(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ten thousand rides take some seconds to write")
+	}
+	const rides, limit = 10_000, 100 * time.Millisecond
+	s := seeded(t, rides, 500)
+	within(t, s, limit)
+	// All of one horse over one course.
+	for _, q := range []string{"UPDATE ride SET course_id = 3, version_id = 3, horse_id = 7", "UPDATE ridden SET course_id = 3"} {
+		_, err := s.write.Exec(q)
+		require.NoError(t, err)
+	}
+	within(t, s, limit)
+}
+
+func within(t *testing.T, s *Store, limit time.Duration) {
+	t.Helper()
+	for name, list := range lists(s) {
+		best := time.Hour
+		var n int
+		for range 5 { // the machine has other work too
+			began := time.Now()
+			var err error
+			n, err = list(t.Context())
+			require.NoError(t, err, name)
+			best = min(best, time.Since(began))
+		}
+		require.GreaterOrEqual(t, n, 0, name)
+		require.Less(t, best, limit, name)
+		t.Logf("%-26s %6d in all, %v", name, n, best.Round(10*time.Microsecond))
+	}
+}
+
+func BenchmarkLists(b *testing.B) {
+	s := seeded(b, 10_000, 12_000) // a debrief of two minutes, packed
+	for name, list := range lists(s) {
+		b.Run(strings.ReplaceAll(name, " ", "_"), func(b *testing.B) {
+			for b.Loop() {
+				if _, err := list(b.Context()); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// The pages of a list, put together, are the whole list in its order, whatever comes and goes meanwhile.
+func TestPagesAreTheList(t *testing.T) {
+	s := seeded(t, 300, 10)
+	_, err := s.write.Exec("UPDATE ride SET at_ms = at_ms / 86400000 * 86400000, start_ms = NULL WHERE id > 100") // many at one time
+	require.NoError(t, err)
+	all, next, total, err := s.Rides(t.Context(), Filter{Limit: 1000})
+	require.NoError(t, err)
+	require.Nil(t, next)
+	require.Equal(t, 300, total)
+	require.True(t, slices.IsSortedFunc(all, func(a, b Ride) int { return -a.At().Truncate(24 * time.Hour).Compare(b.At().Truncate(24 * time.Hour)) }))
+	for _, limit := range []int{1, 7, 299, 300, 301} {
+		var got []int64
+		f := Filter{Limit: limit}
+		for pages := 0; ; pages++ {
+			page, next, total, err := s.Rides(t.Context(), f)
+			require.NoError(t, err)
+			require.Equal(t, 300, total)
+			for _, r := range page {
+				got = append(got, r.ID)
+			}
+			if next == nil {
+				break
+			}
+			again, err := ParseCursor(next.String())
+			require.NoError(t, err)
+			require.Equal(t, *next, again)
+			f.Before = again
+			require.Less(t, pages, 301)
+		}
+		require.Len(t, got, 300)
+		for i := range got {
+			require.Equal(t, all[i].ID, got[i], limit)
+		}
+	}
+	// One that is new comes before the second page and does not move it.
+	first, next, _, err := s.Rides(t.Context(), Filter{Limit: 10})
+	require.NoError(t, err)
+	_, _, err = s.Keep(t.Context(), []*Received{receive(t, s, "new.csv", []byte("new"))}, About{})
+	require.NoError(t, err)
+	require.NoError(t, s.RemoveRide(t.Context(), first[3].ID))
+	second, _, _, err := s.Rides(t.Context(), Filter{Limit: 10, Before: *next})
+	require.NoError(t, err)
+	require.Equal(t, all[10].ID, second[0].ID)
+
+	for _, bad := range []string{"x", "1", "1-", "-1", "1-0", "1-x", "9999999999999999999-1", "1-2-3x"} {
+		_, err := ParseCursor(bad)
+		require.Error(t, err, bad)
+	}
+}
+
+// Each choice finds what a look at every ride finds.
+func TestFiltersChoose(t *testing.T) {
+	s := seeded(t, 400, 10)
+	all, _, _, err := s.Rides(t.Context(), Filter{Limit: 1000})
+	require.NoError(t, err)
+	from, to := all[300].At(), all[100].At()
+	for name, c := range map[string]struct {
+		f    Filter
+		want func(Ride) bool
+	}{
+		"horse":   {Filter{HorseID: 5}, func(r Ride) bool { return r.HorseID == 5 }},
+		"course":  {Filter{CourseID: 5}, func(r Ride) bool { return r.CourseID == 5 }},
+		"version": {Filter{CourseVersionID: 5}, func(r Ride) bool { return r.CourseVersionID == 5 }},
+		"days":    {Filter{From: from, To: to}, func(r Ride) bool { return !r.At().Before(from) && r.At().Before(to) }},
+		"words": {Filter{Text: "  HORSE 01  rOund"}, func(r Ride) bool {
+			return strings.Contains(r.Horse, "01") || strings.Contains(r.Files[0].Name+r.Files[1].Name, "01")
+		}},
+		"like signs": {Filter{Text: "%"}, func(Ride) bool { return false }},
+		"none":       {Filter{State: Refused}, func(Ride) bool { return false }},
+	} {
+		var want []int64
+		for _, r := range all {
+			if c.want(r) {
+				want = append(want, r.ID)
+			}
+		}
+		c.f.Limit = 1000
+		got, _, total, err := s.Rides(t.Context(), c.f)
+		require.NoError(t, err)
+		require.Equal(t, len(want), total, name)
+		require.Len(t, got, len(want), name)
+		for i := range got {
+			require.Equal(t, want[i], got[i].ID, name)
+		}
+		picks, err := s.Picks(t.Context(), c.f)
+		require.NoError(t, err)
+		require.Len(t, picks, len(want), name)
+	}
+}
