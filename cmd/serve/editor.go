@@ -83,14 +83,14 @@ func (c horseChoice) horse() (course.Horse, error) {
 		sizes := course.Profiles()
 		i := slices.IndexFunc(sizes, func(p course.Profile) bool { return p.Name == c.Size })
 		if i < 0 {
-			return course.Horse{}, badRequest("horse.size: found %q, expected one of %s", c.Size, strings.Join(sizeNames(), ", "))
+			return course.Horse{}, badRequest("horse.size: found %q, expected one of %s", c.Size, strings.Join(profileNames(), ", "))
 		}
 		return sizes[i].Horse(), nil
 	}
 	return course.Profiles()[0].Horse(), nil
 }
 
-func sizeNames() []string {
+func profileNames() []string {
 	var names []string
 	for _, p := range course.Profiles() {
 		names = append(names, p.Name)

@@ -211,6 +211,7 @@ function freshness() {
   else if (old) text = 'The figures are being worked out.';
   say($('freshness'), text);
   root.classList.toggle('old', old && sketch !== null);
+  root.dataset.figures = sketchOf === revision ? 'now' : 'old';
 }
 
 // sayNow tells the lines of what is chosen, below the drawing.

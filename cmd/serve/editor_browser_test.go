@@ -1,0 +1,786 @@
+package serve
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	cdpbrowser "github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/require"
+
+	"groundline/course"
+	"groundline/report/keep"
+)
+
+// The parts that need no page: undo, snapping, units, words, live questions, drafts.
+func TestEditorParts(t *testing.T) {
+	server := site(t)
+	ctx := browser(t)
+	visit(t, ctx, server.URL+"/courses/new")
+	checks, err := os.ReadFile("testdata/editor_parts.js")
+	require.NoError(t, err)
+	require.Empty(t, js[string](t, ctx, string(checks)))
+}
+
+// editing is an editor in a browser.
+type editing struct {
+	t     *testing.T
+	ctx   context.Context
+	store *keep.Store
+	url   string
+}
+
+// demoCourse is a server with the demo's course, and the course.
+func demoCourse(t *testing.T) (*httptest.Server, *keep.Store, keep.Course) {
+	t.Helper()
+	var store *keep.Store
+	var kept keep.Course
+	server := site(t, func(t *testing.T, opt *Options) {
+		store = opt.Store
+		p, _, err := course.ReadPlan("course.yaml", demoFiles(t)["course.yaml"])
+		require.NoError(t, err)
+		kept, err = store.SaveCourse(t.Context(), 0, p)
+		require.NoError(t, err)
+	})
+	return server, store, kept
+}
+
+// edit opens the editor of the demo's course.
+func edit(t *testing.T, width int64) editing {
+	t.Helper()
+	server, store, kept := demoCourse(t)
+	ctx := browser(t)
+	at(t, ctx, width, "light")
+	e := editing{t, ctx, store, fmt.Sprintf("%s/courses/%d/edit", server.URL, kept.ID)}
+	visit(t, ctx, e.url)
+	e.settled()
+	return e
+}
+
+func (e editing) do(actions ...chromedp.Action[chromedp.Void]) {
+	e.t.Helper()
+	require.NoError(e.t, chromedp.Do(e.ctx, actions...))
+}
+
+// settled waits until the figures are those of the drawing.
+func (e editing) settled() {
+	e.t.Helper()
+	until(e.t, e.ctx, `document.getElementById('editor').dataset.figures === 'now'`)
+	js[int](e.t, e.ctx, `new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(1))))`)
+}
+
+// on is where a thing lies on the screen, with the drawing in view.
+func (e editing) on(key string) (x, y float64) {
+	e.t.Helper()
+	at := js[[]float64](e.t, e.ctx, `(() => {document.getElementById('drawing').scrollIntoView({block: 'center', behavior: 'instant'});
+		const b = document.querySelector('[data-key="`+key+`"] .hit').getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]})()`)
+	return at[0], at[1]
+}
+
+// perMetre is how many pixels a metre has in the drawing.
+func (e editing) perMetre() float64 {
+	return js[float64](e.t, e.ctx, `(() => {const s = document.getElementById('drawing'), v = s.getAttribute('viewBox').split(' ').map(Number); return s.clientWidth / v[2]})()`)
+}
+
+// drag moves the mouse from a place by so many pixels, in steps.
+func (e editing) drag(x, y, dx, dy float64, steps int) {
+	e.t.Helper()
+	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x, y), chromedp.MouseEvent(input.DispatchMouseEventTypeMousePressed, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
+	for i := 1; i <= steps; i++ {
+		k := float64(i) / float64(steps)
+		e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x+k*dx, y+k*dy, chromedp.ButtonLeft))
+	}
+	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseReleased, x+dx, y+dy, chromedp.ButtonLeft, chromedp.ClickCount(1)))
+}
+
+func (e editing) value(id string) string {
+	e.t.Helper()
+	return js[string](e.t, e.ctx, `document.getElementById('`+id+`').value`)
+}
+
+func (e editing) text(id string) string {
+	e.t.Helper()
+	return js[string](e.t, e.ctx, `document.getElementById('`+id+`').textContent`)
+}
+
+// place is where the chosen obstacle stands by its fields.
+func (e editing) place() (x, y float64) {
+	e.t.Helper()
+	at := js[[]float64](e.t, e.ctx, `['f-x', 'f-y'].map(id => Number(document.getElementById(id).value))`)
+	return at[0], at[1]
+}
+
+// typed replaces what a field has by typing.
+func (e editing) typed(id, text string) {
+	e.t.Helper()
+	js[int](e.t, e.ctx, `(() => {const f = document.getElementById('`+id+`'); f.focus(); f.select(); return 1})()`)
+	if text == "" {
+		text = kb.Delete
+	}
+	e.do(chromedp.KeyEvent(text))
+}
+
+func (e editing) click(id string) {
+	e.t.Helper()
+	e.do(chromedp.Click("#" + id))
+}
+
+func (e editing) open(id string) {
+	e.t.Helper()
+	js[int](e.t, e.ctx, `(document.getElementById('`+id+`').open = true, 1)`)
+}
+
+// fine holds that nothing went wrong in the page.
+func (e editing) fine() {
+	e.t.Helper()
+	require.Empty(e.t, js[string](e.t, e.ctx, `window.wrong.join('; ')`))
+}
+
+// plan is what the store has of the course that the editor is of.
+func (e editing) plan() *course.Plan {
+	e.t.Helper()
+	id := js[int](e.t, e.ctx, `Number(document.getElementById('editor').dataset.course)`)
+	c, err := e.store.Course(e.t.Context(), int64(id))
+	require.NoError(e.t, err)
+	p, _, err := e.store.Plan(e.t.Context(), c.VersionID)
+	require.NoError(e.t, err)
+	return p
+}
+
+func (e editing) save() *course.Plan {
+	e.t.Helper()
+	e.click("save")
+	until(e.t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved as version')`)
+	return e.plan()
+}
+
+func obstacle(t *testing.T, p *course.Plan, id string) course.Obstacle {
+	t.Helper()
+	o, ok := p.Obstacle(id)
+	require.True(t, ok, "obstacle %s", id)
+	return o
+}
+
+// An obstacle is dragged; the figures follow; it goes back and forth in time; what is saved is what is drawn.
+func TestEditorDragsTurnsAndUndoes(t *testing.T) {
+	e := edit(t, 1280)
+	before := obstacle(t, e.plan(), "5")
+	x, y := e.on("o:5")
+	px := e.perMetre()
+	e.click("snap")
+	x, y = e.on("o:5")
+	e.drag(x, y, -6*px, 4*px, 12)
+	e.settled()
+	gotX, gotY := e.place()
+	require.InDelta(t, before.At.X-6, gotX, 0.2)
+	require.InDelta(t, before.At.Y-4, gotY, 0.2, "down the screen is back")
+	require.Equal(t, "Changes are not saved yet.", e.text("saved"))
+	require.Contains(t, e.text("now"), "4 to 5: ")
+	require.Contains(t, e.text("now"), "5 to 6a: ")
+	until(t, e.ctx, `document.getElementById('aloud').textContent.startsWith('5, vertical, ')`)
+	require.Contains(t, e.text("aloud"), "4 to 5: ", "told aloud when it has settled")
+
+	// The handle turns it.
+	handle := js[[]float64](t, e.ctx, `(() => {const b = document.querySelector('.turnhit').getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]})()`)
+	x, y = e.on("o:5")
+	r := math.Hypot(handle[0]-x, handle[1]-y)
+	e.drag(handle[0], handle[1], x+r-handle[0], y-handle[1], 10)
+	e.settled()
+	require.Equal(t, "90", e.value("f-facing"))
+
+	// One step each: the turn, then the drag; and again.
+	e.click("undo")
+	e.settled()
+	require.Equal(t, "0", e.value("f-facing"))
+	e.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	e.settled()
+	gotX, gotY = e.place()
+	require.Equal(t, []float64{before.At.X, before.At.Y}, []float64{gotX, gotY})
+	require.Equal(t, "As it was kept.", e.text("saved"))
+	require.True(t, js[bool](t, e.ctx, `document.getElementById('undo').disabled`))
+	e.do(chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierCtrl, chromedp.ModifierShift)))
+	e.click("redo")
+	e.settled()
+	require.Equal(t, "90", e.value("f-facing"))
+	after := obstacle(t, e.save(), "5")
+	require.Equal(t, 90.0, after.FacingDeg)
+	require.InDelta(t, before.At.X-6, after.At.X, 0.2)
+	e.fine()
+}
+
+// All by keyboard: from thing to thing, moved, turned, removed.
+func TestEditorByKeyboard(t *testing.T) {
+	e := edit(t, 1280)
+	before := e.plan()
+	js[int](t, e.ctx, `(document.getElementById('add').focus(), 1)`)
+	e.do(chromedp.KeyEvent(kb.Tab))
+	require.Equal(t, "o:1", js[string](t, e.ctx, `document.activeElement.dataset.key`))
+	e.do(chromedp.KeyEvent(kb.Tab))
+	require.Equal(t, "o:2", js[string](t, e.ctx, `document.activeElement.dataset.key`))
+	require.Equal(t, "2, oxer, 24.0 m right, 39.3 m forward, facing 0°", js[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
+	require.Equal(t, "2", e.value("f-id"), "what has the focus is chosen")
+	for range 5 {
+		e.do(chromedp.KeyEvent(kb.ArrowRight))
+	}
+	e.do(chromedp.KeyEvent(kb.ArrowUp, chromedp.KeyModifiers(chromedp.ModifierShift)), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent("["), chromedp.KeyEvent("["), chromedp.KeyEvent("]"), chromedp.KeyEvent("}"))
+	e.settled()
+	x, y := e.place()
+	require.InDelta(t, 24.5, x, 1e-9)
+	require.InDelta(t, 39.25+1-0.1, y, 0.01)
+	require.Equal(t, "14", e.value("f-facing"))
+	require.Equal(t, "o:2", js[string](t, e.ctx, `document.activeElement.dataset.key`), "the focus stays")
+	require.Contains(t, e.text("now")+e.text("aloud"), "1 to 2", "the line's words, or that its tape is out")
+	e.do(chromedp.KeyEvent(kb.Delete))
+	e.settled()
+	require.NotContains(t, js[string](t, e.ctx, `document.getElementById('route').textContent`), "2 oxer")
+	require.Equal(t, "o:3", js[string](t, e.ctx, `document.activeElement.dataset.key`), "the focus goes to the next")
+	for range 3 {
+		e.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	}
+	e.settled()
+	e.do(chromedp.KeyEvent("s", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	until(t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved')`)
+	require.Equal(t, before, e.plan(), "undone all: as it was")
+	e.fine()
+}
+
+// Near a tape distance an obstacle goes to it; with Alt it does not.
+func TestEditorSnapsToDistances(t *testing.T) {
+	e := edit(t, 1280)
+	px := e.perMetre()
+	x, y := e.on("o:2")
+	// 21.65 m by the map; the 12-ft horse's five strides are 60 ft and 12 ft, 21.95 m.
+	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMousePressed, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
+	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x+8, y-8, chromedp.ButtonLeft), chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x+0.2*px, y-0.5*px, chromedp.ButtonLeft))
+	until(t, e.ctx, `document.getElementById('now').textContent === 'Snapped in line with 1: 21.95 m, 5 strides'`)
+	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseReleased, x+0.2*px, y-0.5*px, chromedp.ButtonLeft, chromedp.ClickCount(1)))
+	e.settled()
+	gotX, gotY := e.place()
+	require.Equal(t, 24.0, gotX)
+	require.InDelta(t, 17+21.95+0.15+0.45, gotY, 0.011)
+	l := e.save().Lines[0]
+	require.InDelta(t, 21.95, l.MapM, 0.006)
+	require.Nil(t, l.WalkedM, "the tape was of the old place")
+
+	// The tables' distances are buttons too, and any distance is typed.
+	require.Equal(t, "1", e.value("p-by"))
+	e.do(chromedp.Click("#p-fits button:first-child"))
+	e.settled()
+	require.InDelta(t, 18.29, e.save().Lines[0].MapM, 0.006)
+	e.typed("p-d", "72 ft")
+	e.click("p-put")
+	e.settled()
+	require.InDelta(t, 72*0.3048, e.save().Lines[0].MapM, 1e-3)
+	js[int](t, e.ctx, `(() => {const s = document.getElementById('p-how'); s.value = 'bearing'; s.dispatchEvent(new Event('change')); return 1})()`)
+	e.typed("p-deg", "30")
+	e.do(chromedp.KeyEvent(kb.Enter))
+	e.settled()
+	o := obstacle(t, e.save(), "2")
+	require.InDelta(t, 24+(21.9456+0.6)*math.Sin(math.Pi/6), o.At.X, 2e-3)
+	require.InDelta(t, 17+(21.9456+0.6)*math.Cos(math.Pi/6), o.At.Y, 2e-3)
+	e.fine()
+}
+
+// Numbers are typed; what can't be meant is told beside its field, with the last figures kept and said to be old.
+func TestEditorTellsFaultsBesideTheirFields(t *testing.T) {
+	e := edit(t, 1280)
+	e.do(chromedp.Click(`#route li:nth-child(4) .ed-name`))
+	require.Equal(t, "4", e.value("f-id"))
+	e.typed("f-x", "57,5")
+	e.typed("f-height", "105")
+	until(t, e.ctx, `document.getElementById('f-height-fault').textContent.includes('metres from 0 to 3')`)
+	require.Equal(t, "true", js[string](t, e.ctx, `document.getElementById('f-height').getAttribute('aria-invalid')`))
+	require.Contains(t, e.text("faults"), `Obstacle 4, height: found "105", expected metres from 0 to 3`)
+	require.Contains(t, e.text("freshness"), "from before")
+	require.True(t, js[bool](t, e.ctx, `document.getElementById('drawing').classList.contains('stale')`))
+	require.NotEmpty(t, e.text("whole-course"), "the last figures stay")
+	e.typed("f-height", "1.05")
+	e.settled()
+	require.Empty(t, e.text("f-height-fault")+e.text("freshness"))
+	e.typed("f-height", "high")
+	require.Contains(t, e.text("f-height-fault"), "is no number")
+	require.Equal(t, "high", e.value("f-height"), "nobody's typing is taken away")
+	require.Contains(t, e.text("freshness"), "can’t be read")
+	e.typed("f-id", "2")
+	require.Contains(t, e.text("f-id-fault"), "there is an obstacle 2 already")
+	e.typed("f-id", "40")
+	e.settled()
+	p := e.save()
+	o := obstacle(t, p, "40")
+	require.Equal(t, course.Point{X: 57.5, Y: 13.5}, o.At)
+	require.Equal(t, 1.05, o.HeightM)
+	require.Equal(t, "40", p.Route[3])
+	require.Equal(t, "40", p.Lines[2].To)
+	require.Equal(t, course.Bending, p.Lines[2].Kind, "what was said of the line stays with it")
+	e.fine()
+}
+
+// A coach builds a course from nothing.
+func TestCoachBuildsACourse(t *testing.T) {
+	var store *keep.Store
+	server := site(t, func(t *testing.T, opt *Options) { store = opt.Store })
+	ctx := browser(t)
+	at(t, ctx, 1280, "light")
+	e := editing{t, ctx, store, server.URL + "/courses/new"}
+	visit(t, ctx, e.url)
+	require.Equal(t, "Add the first obstacle.", e.text("now"))
+	require.Equal(t, "Not kept yet.", e.text("saved"))
+	e.typed("name", "Thursday group")
+	e.open("d-arena")
+	e.typed("a-width", "70")
+	e.typed("a-length", "45")
+
+	put := func(id, kind, x, y, facing, height, spread string) {
+		t.Helper()
+		e.click("add")
+		e.settled()
+		require.Equal(t, id, e.value("f-id"))
+		js[int](t, ctx, `(() => {const s = document.getElementById('f-kind'); s.value = '`+kind+`'; s.dispatchEvent(new Event('change')); return 1})()`)
+		e.typed("f-x", x)
+		e.typed("f-y", y)
+		e.typed("f-facing", facing)
+		e.typed("f-height", height)
+		e.typed("f-spread", spread)
+		e.settled()
+	}
+	put("1", "vertical", "15", "12", "90", "0.8", "")
+	put("2", "oxer", "40", "12", "90", "0.85", "0.9")
+	// 5 strides of a 12-ft horse behind 1, in line.
+	e.typed("p-d", "21.95")
+	e.click("p-put")
+	e.settled()
+	require.Contains(t, e.text("now"), "1 to 2: 21.95 m, 5 strides")
+	put("3", "vertical", "60", "30", "320", "0.85", "")
+	put("4", "wall", "35", "35", "270", "0.8", "0.4")
+	// 4 becomes a double.
+	e.click("element")
+	e.settled()
+	require.Equal(t, "4b", e.value("f-id"))
+	require.Equal(t, []string{"1", "2", "3", "4a", "4b"}, js[[]string](t, ctx, `[...document.querySelectorAll('#route .ed-name b')].map(b => b.textContent)`))
+	require.Contains(t, e.text("now"), "4a to 4b: ")
+
+	// Start and finish, home, speed; a slope of spot heights.
+	e.open("d-timing")
+	e.click("t-start")
+	e.click("t-finish")
+	e.click("t-home")
+	e.settled()
+	require.Contains(t, e.text("whole-course"), "time allowed")
+	e.open("d-course")
+	e.typed("speed", "300")
+	e.open("d-heights")
+	for i, h := range [][3]string{{"0", "0", "0"}, {"70", "0", "0.7"}, {"0", "45", "0"}} {
+		e.click("s-add")
+		for k, v := range h {
+			js[int](t, ctx, fmt.Sprintf(`(() => {const f = document.querySelectorAll('#spots .ed-row')[%d].querySelectorAll('input')[%d]; f.focus(); f.select(); return 1})()`, i, k))
+			e.do(chromedp.KeyEvent(v))
+		}
+	}
+	e.settled()
+	require.Contains(t, e.text("ground"), "Falls 1.0 % towards 270° of the plan")
+	require.NotEmpty(t, js[int](t, ctx, `document.querySelectorAll('.contour').length`))
+
+	// The tape, and what it is meant to be.
+	js[int](t, ctx, `(() => {const f = document.querySelector('#lines tbody tr:first-child input'); f.focus(); f.select(); return 1})()`)
+	e.do(chromedp.KeyEvent("21.9"))
+	e.settled()
+	require.Contains(t, js[string](t, ctx, `document.querySelector('#lines tbody tr:first-child').innerText`), "21.90 m")
+	// The route: 3 before 2, and back.
+	e.do(chromedp.Click(`[data-do="up 2"]`))
+	e.settled()
+	require.Equal(t, []string{"1", "3", "2", "4a", "4b"}, js[[]string](t, ctx, `[...document.querySelectorAll('#route .ed-name b')].map(b => b.textContent)`))
+	require.Equal(t, "up 1", js[string](t, ctx, `document.activeElement.dataset.do`), "the focus goes along")
+	e.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	e.settled()
+
+	p := e.save()
+	require.Equal(t, "Thursday group", p.Name)
+	require.Equal(t, []string{"1", "2", "3", "4a", "4b"}, p.Route)
+	require.Equal(t, []course.Point{{X: 0, Y: 0}, {X: 70, Y: 0}, {X: 70, Y: 45}, {X: 0, Y: 45}}, p.Arena)
+	require.Equal(t, 300.0, p.SpeedMMin)
+	require.Equal(t, 21.9, *p.Lines[0].WalkedM)
+	require.InDelta(t, 21.95, p.Lines[0].MapM, 1e-3)
+	require.Equal(t, course.Combination, p.Lines[3].Kind)
+	require.Len(t, p.Levels, 3)
+	require.NotNil(t, p.Start)
+	require.NotNil(t, p.Home)
+	require.Equal(t, 0.9, obstacle(t, p, "2").SpreadM)
+	require.Regexp(t, `/courses/\d+/edit$`, js[string](t, ctx, `location.href`))
+	require.True(t, js[bool](t, ctx, `document.getElementById('to-course').checkVisibility()`))
+
+	// Opened again it is the same, and nothing is offered.
+	visit(t, ctx, js[string](t, ctx, `location.href`))
+	e.settled()
+	require.Equal(t, "As it was kept.", e.text("saved"))
+	require.False(t, js[bool](t, ctx, `document.getElementById('ask').checkVisibility()`))
+	e.fine()
+}
+
+// While dragging, the figures are those of the drawing within a tenth of a second, and no frame is long.
+func TestFiguresFollowTheDrag(t *testing.T) {
+	e := edit(t, 1280)
+	px := e.perMetre()
+	x, y := e.on("o:3")
+	js[int](t, e.ctx, `(() => {performance.clearMeasures(); window.frames60 = []; let last = performance.now(); const f = now => { frames60.push(now - last); last = now; if (!window.stopped) requestAnimationFrame(f) }; requestAnimationFrame(f); return 1})()`)
+	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMousePressed, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
+	for i := range 90 {
+		a := float64(i) / 14
+		e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x+6*px*math.Sin(a), y+4*px*(1-math.Cos(a)), chromedp.ButtonLeft))
+	}
+	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseReleased, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
+	e.settled()
+	took := js[[]float64](t, e.ctx, `(window.stopped = true, performance.getEntriesByName('figures').map(m => m.duration))`)
+	frames := js[[]float64](t, e.ctx, `frames60.slice(2)`)
+	slices.Sort(took)
+	slices.Sort(frames)
+	at := func(v []float64, share float64) float64 { return v[int(share*float64(len(v)-1))] }
+	t.Logf("figures behind the last change: median %.0f ms, nine in ten %.0f, worst %.0f, of %d; frames: median %.1f ms, nine in ten %.1f, worst %.0f, of %d",
+		at(took, 0.5), at(took, 0.9), at(took, 1), len(took), at(frames, 0.5), at(frames, 0.9), at(frames, 1), len(frames))
+	require.NotEmpty(t, took)
+	require.Less(t, at(took, 0.5), 100.0)
+	e.fine()
+}
+
+// Two editors of one course: the second to save is asked, and loses nothing.
+func TestEditorAsksWhenSomebodySavedMeanwhile(t *testing.T) {
+	e := edit(t, 1280)
+	theirs := e.plan()
+	theirs.Name = "Theirs"
+	_, err := e.store.SaveCourse(t.Context(), 1, theirs)
+	require.NoError(t, err)
+	e.typed("name", "Mine")
+	e.click("save")
+	until(t, e.ctx, `document.getElementById('ask').textContent.includes('was saved by somebody else')`)
+	require.Contains(t, e.text("saved"), "Not saved")
+	require.Equal(t, "Theirs", e.plan().Name)
+	e.do(chromedp.Click("#ask button:first-child"))
+	until(t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved as version')`)
+	require.Equal(t, "Mine", e.plan().Name)
+	e.typed("name", "Mine again")
+	e.save()
+	require.Equal(t, "Mine again", e.plan().Name, "no conflict with oneself")
+
+	theirs.Name = "Theirs again"
+	_, err = e.store.SaveCourse(t.Context(), 1, theirs)
+	require.NoError(t, err)
+	e.typed("name", "My own")
+	e.click("save")
+	until(t, e.ctx, `document.getElementById('ask').textContent.includes('was saved by somebody else')`)
+	e.do(chromedp.Click("#ask button:nth-child(2)"))
+	until(t, e.ctx, `location.pathname === '/courses/2/edit'`)
+	require.Equal(t, "My own", e.plan().Name)
+	old, err := e.store.Course(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, "Theirs again", old.Name)
+	e.fine()
+}
+
+// What was not saved is offered again, and leaving with it asks first.
+func TestEditorKeepsADraft(t *testing.T) {
+	e := edit(t, 1280)
+	asked := 0
+	require.NoError(t, chromedp.Listen(e.ctx, func(ev any) {
+		if d, ok := ev.(*page.EventJavascriptDialogOpening); ok {
+			if d.Type == page.DialogTypeBeforeunload {
+				asked++
+			}
+			go func() {
+				_, _ = chromedp.Call(e.ctx, page.HandleJavaScriptDialog, page.HandleJavaScriptDialogParams{Accept: true})
+			}()
+		}
+	}))
+	e.do(chromedp.Click(`#route li:nth-child(1) .ed-name`))
+	e.typed("f-x", "26")
+	e.settled()
+	time.Sleep(600 * time.Millisecond) // the draft is kept a little later
+	visit(t, e.ctx, e.url)
+	require.Equal(t, 1, asked, "leaving asks")
+	e.settled()
+	require.Contains(t, e.text("ask"), "was not saved")
+	require.Equal(t, "As it was kept.", e.text("saved"))
+	e.do(chromedp.Click("#ask button:first-child"))
+	e.settled()
+	require.Equal(t, "Changes are not saved yet.", e.text("saved"))
+	e.do(chromedp.Click(`#route li:nth-child(1) .ed-name`))
+	require.Equal(t, "26", e.value("f-x"))
+	require.Equal(t, 26.0, obstacle(t, e.save(), "1").At.X)
+	visit(t, e.ctx, e.url)
+	require.Equal(t, 1, asked, "nothing is lost, nobody is asked")
+	require.False(t, js[bool](t, e.ctx, `document.getElementById('ask').checkVisibility()`))
+
+	e.do(chromedp.Click(`#route li:nth-child(1) .ed-name`))
+	e.typed("f-x", "27")
+	time.Sleep(600 * time.Millisecond)
+	visit(t, e.ctx, e.url)
+	e.do(chromedp.Click("#ask button:nth-child(2)"))
+	visit(t, e.ctx, e.url)
+	require.False(t, js[bool](t, e.ctx, `document.getElementById('ask').checkVisibility()`), "thrown away is gone")
+	e.fine()
+}
+
+// Plans come and go as files, and as text.
+func TestEditorImportsAndExports(t *testing.T) {
+	e := edit(t, 1280)
+	e.open("d-file")
+	dir := t.TempDir()
+	plans := filepath.Join("..", "..", "testdata", "plans")
+	upload := func(name string) {
+		t.Helper()
+		full, err := filepath.Abs(filepath.Join(plans, name))
+		require.NoError(t, err)
+		e.do(chromedp.SetUploadFiles("#import", []string{full}))
+	}
+	upload("field.yaml")
+	until(t, e.ctx, `document.getElementById('text-said').textContent.includes('field.yaml is drawn')`)
+	require.Contains(t, e.text("text-said"), "comments are not kept")
+	e.settled()
+	shipped, err := os.ReadFile(filepath.Join(plans, "field.yaml"))
+	require.NoError(t, err)
+	want, _, err := course.ReadPlan("field.yaml", shipped)
+	require.NoError(t, err)
+	require.Equal(t, want, e.save())
+
+	upload("faulty.yaml")
+	until(t, e.ctx, `document.getElementById('text-said').textContent.includes('can’t be read')`)
+	require.Contains(t, e.text("text-said"), "Row ")
+	require.Equal(t, "Sloping field", e.value("name"), "what was drawn stays")
+
+	// Out and in again, each way, is the same plan.
+	_, err = chromedp.Call(e.ctx, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: cdpbrowser.SetDownloadBehaviorBehaviorAllow, DownloadPath: dir})
+	require.NoError(t, err)
+	for _, format := range []string{"yaml", "geojson", "pdf", "svg"} {
+		e.do(chromedp.Click(`[data-export="` + format + `"]`))
+		file := filepath.Join(dir, "Sloping field."+format)
+		require.Eventually(t, func() bool { info, err := os.Stat(file); return err == nil && info.Size() > 0 }, 20*time.Second, 20*time.Millisecond, file)
+		time.Sleep(50 * time.Millisecond)
+		data, err := os.ReadFile(file)
+		require.NoError(t, err)
+		switch format {
+		case "pdf":
+			require.True(t, strings.HasPrefix(string(data), "%PDF"))
+		case "svg":
+			require.Contains(t, string(data), "</svg>")
+		default:
+			p, _, err := planOf(data)
+			require.NoError(t, err)
+			if format == "yaml" {
+				require.Equal(t, want, p)
+			} else {
+				require.Equal(t, len(want.Obstacles), len(p.Obstacles))
+				require.InDelta(t, want.Obstacles[2].At.X, p.Obstacles[2].At.X, 2e-3)
+				require.Equal(t, want.Route, p.Route)
+			}
+		}
+	}
+	e.click("text-write")
+	until(t, e.ctx, `document.getElementById('text').value.startsWith('plan: groundline/1')`)
+	js[int](t, e.ctx, `(() => {const f = document.getElementById('text'); f.value = f.value.replace('Sloping field', 'By text'); return 1})()`)
+	e.click("text-read")
+	until(t, e.ctx, `document.getElementById('name').value === 'By text'`)
+	require.Equal(t, "By text", e.save().Name)
+	upload("field.geojson")
+	until(t, e.ctx, `document.getElementById('text-said').textContent.includes('field.geojson is drawn')`)
+	e.settled()
+	require.InDelta(t, want.Obstacles[2].At.X, e.save().Obstacles[2].At.X, 2e-3)
+	e.fine()
+}
+
+// On a phone: a finger on an obstacle drags it and the page stays; a finger on the ground scrolls the page; two zoom.
+func TestEditorByTouch(t *testing.T) {
+	e := edit(t, 360)
+	e.do(chromedp.EmulateViewport(360, 800, chromedp.EmulateTouch))
+	e.click("snap")
+	e.settled()
+	touch := func(kind input.DispatchTouchEventType, points ...[2]float64) {
+		t.Helper()
+		p := input.DispatchTouchEventParams{Type: kind, TouchPoints: []*input.TouchPoint{}}
+		for i, at := range points {
+			id := float64(i)
+			p.TouchPoints = append(p.TouchPoints, &input.TouchPoint{X: at[0], Y: at[1], ID: &id})
+		}
+		_, err := chromedp.Call(e.ctx, input.DispatchTouchEvent, p)
+		require.NoError(t, err)
+	}
+	x, y := e.on("o:5")
+	px := e.perMetre()
+	scrolled := func() float64 { return js[float64](t, e.ctx, `scrollY`) }
+	was := scrolled()
+	touch(input.DispatchTouchEventTypeTouchStart, [2]float64{x + 3, y + 2})
+	for i := 1; i <= 10; i++ {
+		touch(input.DispatchTouchEventTypeTouchMove, [2]float64{x + 3 - float64(i)*px, y + 2 + 0.5*float64(i)*px})
+	}
+	touch(input.DispatchTouchEventTypeTouchEnd)
+	e.settled()
+	gotX, gotY := e.place()
+	require.InDelta(t, 78-10, gotX, 0.5)
+	require.InDelta(t, 24-5, gotY, 0.5)
+	require.Equal(t, was, scrolled(), "the page did not scroll")
+
+	// Two fingers.
+	box := js[[]float64](t, e.ctx, `(() => {const b = document.getElementById('drawing').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
+	cx, cy := box[0]+box[2]/2, box[1]+box[3]/2
+	touch(input.DispatchTouchEventTypeTouchStart, [2]float64{cx - 30, cy}, [2]float64{cx + 30, cy})
+	for i := 1; i <= 8; i++ {
+		d := 30 + 6*float64(i)
+		touch(input.DispatchTouchEventTypeTouchMove, [2]float64{cx - d, cy}, [2]float64{cx + d, cy})
+		time.Sleep(20 * time.Millisecond)
+	}
+	touch(input.DispatchTouchEventTypeTouchEnd)
+	until(t, e.ctx, fmt.Sprintf(`(() => {const s = document.getElementById('drawing'), v = s.getAttribute('viewBox').split(' ').map(Number); return s.clientWidth / v[2] > %f})()`, 2*px))
+	require.Equal(t, was, scrolled())
+	gone, _ := e.place()
+	require.Equal(t, gotX, gone, "nothing was moved by it")
+
+	// Zoomed in, a finger on the ground pans; as a whole, it scrolls the page.
+	view := func() string {
+		return js[string](t, e.ctx, `document.getElementById('drawing').getAttribute('viewBox')`)
+	}
+	before := view()
+	swipe := func(fromX, fromY, dy float64) {
+		t.Helper()
+		touch(input.DispatchTouchEventTypeTouchStart, [2]float64{fromX, fromY})
+		for i := 1; i <= 10; i++ {
+			touch(input.DispatchTouchEventTypeTouchMove, [2]float64{fromX, fromY + float64(i)*dy/10})
+			time.Sleep(16 * time.Millisecond)
+		}
+		touch(input.DispatchTouchEventTypeTouchEnd)
+		time.Sleep(100 * time.Millisecond)
+	}
+	free := js[[]float64](t, e.ctx, `(() => {const b = document.getElementById('drawing').getBoundingClientRect();
+		for (let y = b.top + 20; y < b.bottom - 20; y += 6) for (let x = b.left + 20; x < b.right - 20; x += 6)
+			if ([...document.querySelectorAll('.drawing .hit')].every(h => {const r = h.getBoundingClientRect(); return Math.hypot(r.left + r.width / 2 - x, r.top + r.height / 2 - y) > 48})) return [x, y];
+		return [0, 0]})()`)
+	require.NotZero(t, free[0], "no free ground to put a finger on")
+	swipe(free[0], free[1], -60)
+	require.NotEqual(t, before, view())
+	require.Equal(t, was, scrolled())
+	e.click("whole")
+	whole := view()
+	x, y = e.on("gate") // brings the drawing to the middle again
+	swipe(cx, y-8*px, -120)
+	require.Equal(t, whole, view())
+	require.NotEqual(t, was, scrolled(), "the page scrolls")
+	e.fine()
+}
+
+// Without a script the plan is text, checked and saved by the server.
+func TestEditorWithoutScript(t *testing.T) {
+	server, store, kept := demoCourse(t)
+	ctx := browser(t)
+	require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+	at(t, ctx, 360, "light")
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(fmt.Sprintf("%s/courses/%d/edit", server.URL, kept.ID))))
+	seen := func(what string) bool {
+		return js[bool](t, ctx, `Boolean(document.querySelector('`+what+`')?.checkVisibility())`)
+	}
+	require.False(t, seen("#editor"))
+	require.True(t, seen("#plan-text"))
+	require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 360)
+	text := js[string](t, ctx, `document.getElementById('plan-text').value`)
+	require.Contains(t, text, `id: "6a"`)
+	set := func(text string) {
+		t.Helper()
+		js[int](t, ctx, `(document.getElementById('plan-text').value = `+fmt.Sprintf("%q", text)+`, 1)`)
+	}
+	set(strings.Replace(text, "kind: oxer", "kind: oxxer", 1))
+	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=check]`)))
+	until(t, ctx, `document.querySelector('.ed-faults')?.textContent.includes('did you mean oxer?')`)
+	set(strings.Replace(text, "Low field", "High field", 1))
+	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=check]`)))
+	until(t, ctx, `document.querySelector('.ed-figures')?.textContent.includes('High field')`)
+	require.Greater(t, js[float64](t, ctx, `document.querySelector('.ed-picture').naturalWidth`), 100.0)
+	require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 360)
+	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=save]`)))
+	until(t, ctx, `location.pathname === '/courses/1'`)
+	now, err := store.Course(t.Context(), kept.ID)
+	require.NoError(t, err)
+	require.Equal(t, "High field, an invented course", now.Name)
+}
+
+// When the server is gone, drawing goes on, and the figures are said to be old.
+func TestEditorWithoutServer(t *testing.T) {
+	down := make(chan struct{})
+	var store *keep.Store
+	inner := site(t, func(t *testing.T, opt *Options) {
+		store = opt.Store
+		p, _, err := course.ReadPlan("course.yaml", demoFiles(t)["course.yaml"])
+		require.NoError(t, err)
+		_, err = store.SaveCourse(t.Context(), 0, p)
+		require.NoError(t, err)
+	})
+	away := false
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		select {
+		case <-down:
+			away = true
+			panic(http.ErrAbortHandler)
+		default:
+			inner.Config.Handler.ServeHTTP(w, r)
+		}
+	}))
+	server.Config.ErrorLog = nil
+	t.Cleanup(server.Close)
+	ctx := browser(t)
+	at(t, ctx, 1280, "light")
+	e := editing{t, ctx, store, server.URL + "/courses/1/edit"}
+	visit(t, ctx, e.url)
+	e.settled()
+	close(down)
+	js[int](t, ctx, `(document.querySelector('[data-key="o:1"]').focus(), 1)`)
+	e.do(chromedp.KeyEvent(kb.ArrowRight, chromedp.KeyModifiers(chromedp.ModifierShift)))
+	until(t, ctx, `document.getElementById('freshness').textContent.includes('does not answer')`)
+	require.True(t, away)
+	x, _ := e.place()
+	require.Equal(t, 25.0, x)
+	require.True(t, js[bool](t, ctx, `document.getElementById('editor').classList.contains('old')`))
+	e.click("save")
+	until(t, ctx, `document.getElementById('saved').textContent.includes('draft is kept')`)
+	e.fine()
+}
+
+// The plan prints to a round scale, with its lines, checks and cautions, on one sheet or two.
+func TestEditorPrints(t *testing.T) {
+	e := edit(t, 1280)
+	for _, size := range [][2]float64{{8.27, 11.69}, {8.5, 11}} {
+		pdf, err := chromedp.Run(e.ctx, chromedp.PrintToPDF(func(p *page.PrintToPDFParams) { p.PaperWidth, p.PaperHeight = size[0], size[1] }))
+		require.NoError(t, err)
+		n := len(regexp.MustCompile(`/Type\s*/Page[^s]`).FindAll(pdf, -1))
+		require.LessOrEqual(t, n, 2)
+		require.GreaterOrEqual(t, n, 1)
+		if *pictures != "" {
+			require.NoError(t, os.WriteFile(filepath.Join(*pictures, fmt.Sprintf("editor-print-%g.pdf", size[0])), pdf, 0o666))
+		}
+	}
+	require.Regexp(t, `^1 : [1-9]\d*0$`, e.text("print-scale"))
+	e.fine()
+}
+
+// The page in its states at three widths in both schemes: whole, reachable, no violation of axe-core's rules.
+func TestEditorLooks(t *testing.T) {
+	e := edit(t, 360)
+	looked(t, e.ctx, "editor")
+	js[int](t, e.ctx, `(document.querySelector('[data-key="o:4"]').focus(), 1)`)
+	for _, id := range []string{"d-arena", "d-timing", "d-heights", "d-course", "d-file"} {
+		e.open(id)
+	}
+	e.typed("f-height", "105")
+	until(t, e.ctx, `document.getElementById('f-height-fault').textContent !== ''`)
+	looked(t, e.ctx, "editor-open")
+	e.fine()
+	at(t, e.ctx, 360, "light")
+}
+
