@@ -353,7 +353,7 @@ func comparedLinks(which []picked, q url.Values, c *compared) []report.Link {
 	same := comparedQuery(which, q)
 	choose := comparedQuery(which, url.Values{})
 	choose.Set("find", "1")
-	links := []report.Link{{Text: "Rides", Href: "/"}, {Text: "Courses", Href: "/courses"}, {Text: "Horses", Href: "/horses"}}
+	links := []report.Link{{Text: "Rides", Href: "/"}, {Text: "Courses", Href: "/courses"}}
 	if line := q.Get("line"); line != "" && len(c.comparison.Lines) > 0 {
 		l := c.comparison.Lines[len(c.comparison.Lines)-1]
 		for _, r := range c.rides {

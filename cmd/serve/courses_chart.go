@@ -12,6 +12,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/compare"
 	"groundline/report/keep"
 	"groundline/report/layout"
 	"groundline/trace"
@@ -82,11 +83,11 @@ func (m marks) key(list []keep.Attempt) []horseKey {
 }
 
 // The chart: heights in pixels, from left to right in shares of its width, so that letters and marks keep their size on any
-// screen.
+// screen. The scale stands beside it in a drawing of its own, as wide as its letters.
 const (
-	chartHigh          = 240.0
+	chartHigh          = 244.0
 	chartTop, chartLow = 14.0, 196.0 // of the plot
-	chartFrom, chartTo = 12.0, 98.0  // of the plot, percent
+	scaleWide          = 44.0        // px
 )
 
 // attemptChart draws a figure of attempts in the order in which they were ridden, each with its interval, and tells in words
@@ -108,19 +109,21 @@ func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units
 		low, high = min(low, e.Low*perSI), max(high, e.High*perSI)
 	}
 	step := tickStep(high - low)
+	if f.key == compare.Strides {
+		step = max(step, 1)
+	}
 	low, high = math.Floor(low/step)*step, math.Ceil(high/step)*step
 	if high-low < step/2 {
 		low, high = low-step, high+step
 	}
 	y := func(v float64) float64 { return chartLow - (v-low)/(high-low)*(chartLow-chartTop) }
-	x := func(i int) float64 { return chartFrom + (float64(i)+0.5)/float64(len(told))*(chartTo-chartFrom) }
+	x := func(i float64) float64 { return 100 * i / float64(len(told)) }
 	words := chartWords(told, f, units)
-	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg class="attempts" width="100%%" height="%g" role="img" aria-label="%s">`, chartHigh, html.EscapeString(strings.Join(words, " ")))
+	var scale, b bytes.Buffer
 	decimals := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 	for v := low; v <= high+step/2; v += step {
-		fmt.Fprintf(&b, `<line class="grid" x1="%g%%" x2="%g%%" y1="%s" y2="%s"/><text class="value" x="%g%%" dx="-6" y="%s" dy=".35em">%s</text>`,
-			chartFrom, chartTo, tenth(y(v)), tenth(y(v)), chartFrom, tenth(y(v)), layout.Number(v, decimals))
+		fmt.Fprintf(&b, `<line class="grid" x1="0" x2="100%%" y1="%s" y2="%s"/>`, tenth(y(v)), tenth(y(v)))
+		fmt.Fprintf(&scale, `<text x="%g" y="%s" dy=".35em">%s</text>`, scaleWide-6, tenth(y(v)), layout.Number(v, decimals))
 	}
 	// Days: a thin line where a new one begins, its name where there is room.
 	const mostNames = 4
@@ -132,22 +135,24 @@ func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units
 	}
 	every := (len(begins) + mostNames - 1) / mostNames
 	for k, i := range begins {
-		at := chartFrom + float64(i)/float64(len(told))*(chartTo-chartFrom)
+		at := x(float64(i))
 		if i > 0 {
 			fmt.Fprintf(&b, `<line class="day" x1="%.2f%%" x2="%.2f%%" y1="%g" y2="%g"/>`, at, at, chartTop, chartLow+6)
 		}
-		if k%every == 0 && at < 80 {
+		if k%every == 0 && at < 75 {
 			fmt.Fprintf(&b, `<text class="when" x="%.2f%%" dx="3" y="%g">%s</text>`, at, chartLow+22, dayWords(told[i].RiddenAt))
 		}
 	}
 	for i, a := range told {
 		e := f.of(a)
-		at := x(i)
+		at := x(float64(i) + 0.5)
 		fmt.Fprintf(&b, `<line class="doubt" x1="%.2f%%" x2="%.2f%%" y1="%s" y2="%s"/>`, at, at, tenth(y(e.Low*perSI)), tenth(y(e.High*perSI)))
 		fmt.Fprintf(&b, `<svg x="%.2f%%" y="%s" width="1" height="1" overflow="visible">%s</svg>`, at, tenth(y(e.Value*perSI)), m.shape(a.HorseID))
 	}
-	fmt.Fprintf(&b, `<text class="axis" x="%g%%" y="%g">in the order ridden</text></svg>`, (chartFrom+chartTo)/2, chartHigh-4)
-	return template.HTML(b.String()), words // every text in it is escaped above
+	// Every text in it is escaped above.
+	return template.HTML(fmt.Sprintf(`<div class="chart"><svg class="scale" width="%g" height="%g" aria-hidden="true">%s</svg>`+
+		`<svg class="attempts" width="100%%" height="%g" role="img" aria-label="%s">%s<text class="axis" x="50%%" y="%g">in the order ridden</text></svg></div>`,
+		scaleWide, chartHigh, scale.String(), chartHigh, html.EscapeString(strings.Join(words, " ")), b.String(), chartHigh-4)), words
 }
 
 func dayWords(t time.Time) string { return t.UTC().Format("2 Jan 2006") }
@@ -184,7 +189,7 @@ func chartWords(told []keep.Attempt, f lineFigure, units report.Units) []string 
 	if first != last {
 		when = "from " + first + " to " + last
 	}
-	words := []string{fmt.Sprintf("%s of %s %s.", upperFirst(f.key.Head(units)), layout.Count(len(told), "attempt"), when)}
+	words := []string{fmt.Sprintf("%s: %s %s.", upperFirst(f.key.Head(units)), layout.Count(len(told), "attempt"), when)}
 	for _, id := range order {
 		values := slices.Sorted(slices.Values(of[id]))
 		name := cleaned(names[id])
@@ -193,6 +198,10 @@ func chartWords(told []keep.Attempt, f lineFigure, units report.Units) []string 
 		}
 		if len(values) == 1 {
 			words = append(words, fmt.Sprintf("%s: %s.", name, exactly(values[0])))
+			continue
+		}
+		if exactly(values[0]) == exactly(values[len(values)-1]) {
+			words = append(words, fmt.Sprintf("%s: %s, all %s.", name, layout.Count(len(values), "attempt"), exactly(values[0])))
 			continue
 		}
 		middle := (values[(len(values)-1)/2] + values[len(values)/2]) / 2

@@ -169,7 +169,7 @@ type box struct{ left, top, right, bottom float64 }
 // boxAt is the box of a text of so many letters about its middle; the letters are the widest that the style sheet gives
 // where labels are shown.
 func boxAt(x, y float64, letters int) box {
-	const high, wide = 26.0, 12.0
+	const high, wide = 26.0, 10.5
 	half := float64(letters)*wide/2 + 4
 	return box{x - half, y - high/2, x + half, y + high/2}
 }
@@ -198,7 +198,7 @@ func (f pictureFrame) label(out *bytes.Buffer, p *course.Plan, l course.WalkLine
 		nx, ny = -nx, -ny
 	}
 	letters := layout.Columns(words)
-	off := 18 + 6*float64(letters)*math.Abs(nx)
+	off := 18 + 4.5*float64(letters)*math.Abs(nx)
 	for _, at := range [][2]float64{{0.5, 1}, {0.5, -1}, {0.35, 1}, {0.65, 1}, {0.35, -1}, {0.65, -1}, {0.5, 2}, {0.5, -2}} {
 		x, y := ax+at[0]*(bx-ax)+at[1]*off*nx, ay+at[0]*(by-ay)+at[1]*off*ny
 		here := boxAt(x, y, letters)

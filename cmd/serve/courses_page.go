@@ -250,8 +250,9 @@ func (s *server) walkChoices(ctx context.Context, chosen walker) (horses, sizes 
 	for _, h := range kept {
 		horses = append(horses, pick{keptHorsePrefix + strconv.FormatInt(h.ID, 10), h.Name, h.ID == chosen.horseID})
 	}
-	for _, p := range course.Profiles() {
-		sizes = append(sizes, pick{p.Name, p.Name, p.Name == chosen.size})
+	for i, p := range course.Profiles() {
+		standard := i == 0 && chosen.size == "" && chosen.horseID == 0
+		sizes = append(sizes, pick{p.Name, p.Name, standard || p.Name == chosen.size})
 	}
 	return horses, sizes, nil
 }

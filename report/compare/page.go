@@ -9,6 +9,7 @@ import (
 	"html/template"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"groundline/course"
@@ -209,7 +210,7 @@ func tracks(c *Comparison, attempts []Attempt) *draw.Drawing {
 		return nil
 	}
 	d := &draw.Drawing{Title: "The tracks on the plan"}
-	laidOut(d, plan, rode)
+	laidOut(d, frameOf(c, plan, rode))
 	if len(plan.Arena) > 2 {
 		at := places(d, plan.Arena)
 		d.Add("arena", draw.Area{Points: at, Fill: draw.Colour{R: 0xf8, G: 0xf6, B: 0xf0}}, draw.Line{Points: at, Closed: true, WidthPt: 1, Colour: draw.Colour{R: 0x46, G: 0x53, B: 0x5e}})
@@ -272,25 +273,37 @@ func trackOf(d *report.Debrief, l Line, r Ride) [][]course.Point {
 	return out
 }
 
-// laidOut sets scale and place so that arena, obstacles and tracks fit.
-func laidOut(d *draw.Drawing, plan *course.Plan, rode []ridden) {
-	low, high := course.Point{X: math.Inf(1), Y: math.Inf(1)}, course.Point{X: math.Inf(-1), Y: math.Inf(-1)}
-	take := func(p course.Point) {
-		low.X, low.Y = min(low.X, p.X), min(low.Y, p.Y)
-		high.X, high.Y = max(high.X, p.X), max(high.Y, p.Y)
-	}
-	for _, p := range plan.Arena {
-		take(p)
-	}
+// frameOf are the points that the sheet has to show: arena, obstacles and tracks or, where one line alone was compared, the tracks
+// and the obstacles of that line, for a closer look.
+func frameOf(c *Comparison, plan *course.Plan, rode []ridden) (all []course.Point) {
+	ways := slices.DeleteFunc(slices.Clone(c.Lines), func(l Line) bool { return l.From == "" })
 	for _, o := range plan.Obstacles {
-		take(o.At)
+		if len(ways) > 1 || o.ID == ways[0].From || o.ID == ways[0].To {
+			all = append(all, o.At)
+		}
+	}
+	if len(ways) > 1 {
+		all = append(all, plan.Arena...)
 	}
 	for _, r := range rode {
 		for _, piece := range r.pieces {
-			for _, p := range piece {
-				take(p)
-			}
+			all = append(all, piece...)
 		}
+	}
+	return all
+}
+
+// laidOut sets scale and place so that all these points fit.
+func laidOut(d *draw.Drawing, points []course.Point) {
+	low, high := course.Point{X: math.Inf(1), Y: math.Inf(1)}, course.Point{X: math.Inf(-1), Y: math.Inf(-1)}
+	for _, p := range points {
+		low.X, low.Y = min(low.X, p.X), min(low.Y, p.Y)
+		high.X, high.Y = max(high.X, p.X), max(high.Y, p.Y)
+	}
+	// A line along the arena leaves room for names beside it, and fills a screen.
+	const leastWideRel = 0.6
+	if lacks := leastWideRel*(high.Y-low.Y) - (high.X - low.X); lacks > 0 {
+		low.X, high.X = low.X-lacks/2, high.X+lacks/2
 	}
 	wide, tall := high.X-low.X+2*mapEdgeM, high.Y-low.Y+2*mapEdgeM
 	d.PtPerM = min(mapWidePt/wide, mapMostHighPt/tall)
@@ -315,9 +328,9 @@ func obstacle(d *draw.Drawing, o course.Obstacle) {
 	place := func(right, ahead float64) course.Point {
 		return course.Point{X: o.At.X + right*c + ahead*s, Y: o.At.Y - right*s + ahead*c}
 	}
-	// Sizes are for a phone, which shows the sheet at half its width: ten points of a name there.
+	// Sizes are for a phone, which shows the sheet at half its width: twelve points of a name there.
 	d.Add("obstacles", draw.Line{Points: places(d, []course.Point{place(-half, 0), place(half, 0)}), WidthPt: widthPt, Colour: ink},
 		draw.Line{Points: places(d, []course.Point{o.At, place(0, tickM)}), WidthPt: 1.5, Colour: ink})
 	at := d.At(place(half+nameM/2, -nameM/2))
-	d.Add("names", draw.Text{At: draw.XY{X: at.X, Y: at.Y + 7}, Align: draw.Middle, SizePt: 20, Bold: true, Colour: ink, Text: layout.Clip(cleaned(o.ID), 12)})
+	d.Add("names", draw.Text{At: draw.XY{X: at.X, Y: at.Y + 8}, Align: draw.Middle, SizePt: 24, Bold: true, Colour: ink, Text: layout.Clip(cleaned(o.ID), 12)})
 }
