@@ -3,6 +3,7 @@ package main
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"maps"
@@ -11,7 +12,9 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/stretchr/testify/require"
@@ -69,6 +72,10 @@ func runExample(t *testing.T, args []string) {
 	for i := range args { // a place of the example's own
 		args[i] = strings.Replace(args[i], "/tmp/round", "round", 1)
 	}
+	if len(args) > 1 && args[1] == "serve" {
+		runServeExample(t, args)
+		return
+	}
 	var out, errOut bytes.Buffer
 	code := run(t.Context(), args[1:], streams{out: &out, err: &errOut, store: exampleStore})
 	require.Equal(t, exitDone, code, errOut.String())
@@ -87,6 +94,42 @@ func runExample(t *testing.T, args []string) {
 	case slices.Contains(args, "-o") && !slices.Contains(args, "survey"): // which writes the plan and tells people of it
 		require.Empty(t, out.String())
 	}
+}
+
+// runServeExample opens the page, at a port that is free, and ends it as soon as it is open. A passcode asked for is
+// answered.
+func runServeExample(t *testing.T, args []string) {
+	if !slices.Contains(args, "--listen") {
+		args = append(args, "--listen", "127.0.0.1:8417")
+	}
+	for i := range args {
+		args[i] = strings.Replace(args[i], ":8417", ":0", 1)
+	}
+	ctx, stop := context.WithTimeout(t.Context(), 20*time.Second)
+	defer stop()
+	said := &watched{word: "until Ctrl+C", do: stop}
+	ask := func(context.Context, string) (string, error) { return "six strides on the long side", nil }
+	require.Equal(t, exitDone, run(ctx, args[1:], streams{out: io.Discard, err: said, store: exampleStore, ask: ask}), said.text.String())
+	require.NotErrorIs(t, ctx.Err(), context.DeadlineExceeded, said.text.String())
+	require.NotEmpty(t, said.text.String())
+}
+
+// watched is a text that somebody waits for a word in.
+type watched struct {
+	mu   sync.Mutex
+	text strings.Builder
+	word string
+	do   func()
+}
+
+func (w *watched) Write(p []byte) (int, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.text.Write(p)
+	if strings.Contains(w.text.String(), w.word) {
+		w.do()
+	}
+	return len(p), nil
 }
 
 // exampleFolder has the files that the examples name: the demo's, the same in an archive and in folders of two days, its
@@ -131,6 +174,7 @@ func exampleFolder(t *testing.T) string {
 	}
 	require.NoError(t, archive.Close())
 	write("ride.zip", packed.Bytes())
+	certificate(t, filepath.Join(dir, "yard.pem"), filepath.Join(dir, "yard.key"), 1)
 	write("rides.csv", []byte("recording,course,horse,round\nride.gpx+motion.csv,course.yaml,Bramble,first\n"))
 	return dir
 }
