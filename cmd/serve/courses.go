@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"groundline/cmd/serve/guard"
 	"groundline/course"
 	"groundline/report/keep"
 )
@@ -109,7 +110,7 @@ func (s *server) importCourse(w http.ResponseWriter, r *http.Request) {
 // planSent is the file of a form.
 func planSent(w http.ResponseWriter, r *http.Request) (name string, data []byte, err error) {
 	r.Body = http.MaxBytesReader(w, r.Body, maxPlanSent+maxFormBytes)
-	parts, err := r.MultipartReader()
+	parts, err := guard.NewParts(r)
 	if err != nil {
 		return "", nil, refusal{http.StatusUnsupportedMediaType, errors.New("expected a form with a file (multipart/form-data)")}
 	}

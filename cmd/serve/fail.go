@@ -33,9 +33,6 @@ func statusOf(err error) (status int, words string) {
 	var notReady *keep.NotReadyError
 	var invalid *keep.InvalidError
 	var inUse *keep.InUseError
-	if status, words, ok := guard.BodyStatus(err); ok && status == http.StatusRequestTimeout {
-		return status, words
-	}
 	switch {
 	case errors.As(err, &r):
 		return r.status, r.Error()
@@ -51,6 +48,9 @@ func statusOf(err error) (status int, words string) {
 		return http.StatusBadRequest, invalid.Error()
 	case errors.As(err, &notReady), errors.As(err, &inUse):
 		return http.StatusConflict, err.Error()
+	}
+	if status, words, ok := guard.BodyStatus(err); ok {
+		return status, words
 	}
 	return http.StatusInternalServerError, "This did not work; the program's log says why."
 }

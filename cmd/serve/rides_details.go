@@ -7,12 +7,12 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"mime"
 	"net/http"
 	"slices"
 	"strconv"
 	"strings"
 
+	"groundline/cmd/serve/guard"
 	"groundline/report"
 	"groundline/report/draw"
 	"groundline/report/keep"
@@ -64,7 +64,7 @@ func (s *server) showDetails(w http.ResponseWriter, r *http.Request) {
 			s.fail(w, r, err)
 			return
 		}
-		for _, to := range downloads() {
+		for _, to := range takeAways() {
 			if to.Sheet == nil || hasSheet(d) {
 				v.Downloads = append(v.Downloads, downloadRow{fmt.Sprintf("/rides/%d/debrief.%s", ride.ID, to.Ending), to.Text, to.About})
 			}
@@ -253,20 +253,9 @@ func (s *server) rideFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer in.Close()
-	attached(w, f.Name, "application/octet-stream") // whatever is in it, no browser is to open it as a page of ours
+	guard.Attachment(w, f.Name, "") // whatever is in it, no browser is to open it as a page of ours
 	w.Header().Set("ETag", `"`+f.SHA256+`"`)
 	http.ServeContent(w, r, "", ride.KeptAt, in)
-}
-
-// attached has what follows saved as a file.
-func attached(w http.ResponseWriter, name, kind string) {
-	disposition := mime.FormatMediaType("attachment", map[string]string{"filename": name})
-	if disposition == "" {
-		disposition = "attachment"
-	}
-	w.Header().Set("Content-Type", kind)
-	w.Header().Set("Content-Disposition", disposition)
-	w.Header().Set("X-Content-Type-Options", "nosniff")
 }
 
 // showUnderstood tells what was understood of a ride's files. They are read again for it.
@@ -315,8 +304,8 @@ type takeAway struct {
 	Sheet        func(io.Writer, *draw.Drawing) error
 }
 
-// downloads are all of them, those for people first.
-func downloads() []takeAway {
+// takeAways are all of them, those for people first.
+func takeAways() []takeAway {
 	return []takeAway{
 		{Ending: "pdf", Kind: "application/pdf", Text: "PDF", About: "the ride on one sheet, to print", Sheet: draw.WritePDF},
 		{Ending: "html", Kind: "text/html; charset=utf-8", Text: "HTML", About: "the debrief as one file that needs nothing else, to send", Write: func(w io.Writer, d *report.Debrief, u report.Units) error {
@@ -347,7 +336,7 @@ func (s *server) download(to takeAway) http.HandlerFunc {
 			s.fail(w, r, err)
 			return
 		}
-		attached(w, rideName(ride)+"."+to.Ending, to.Kind)
+		guard.Attachment(w, rideName(ride)+"."+to.Ending, to.Kind)
 		_, _ = w.Write(data)
 	}
 }

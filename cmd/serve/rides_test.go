@@ -133,7 +133,7 @@ func TestRideIsTaken(t *testing.T) {
 		a, text := does(t, http.MethodGet, web.URL+path, "", nil)
 		require.Equal(t, http.StatusOK, a.StatusCode)
 		require.Equal(t, string(demoFiles(t)["motion.csv"]), text)
-		require.Equal(t, `attachment; filename=motion.csv`, a.Header.Get("Content-Disposition"))
+		require.Equal(t, `attachment; filename="motion.csv"`, a.Header.Get("Content-Disposition"))
 		require.Equal(t, "application/octet-stream", a.Header.Get("Content-Type"))
 	}
 	nothingIncoming(t, store)
@@ -162,7 +162,7 @@ func TestDebriefPageHasItsPolicy(t *testing.T) {
 // Every form in which a debrief may be taken away is one.
 func TestDebriefIsTakenAway(t *testing.T) {
 	web := site(t, withDemo)
-	for _, d := range downloads() {
+	for _, d := range takeAways() {
 		a, text := does(t, http.MethodGet, web.URL+"/rides/1/debrief."+d.Ending, "", nil)
 		require.Equal(t, http.StatusOK, a.StatusCode, d.Ending)
 		require.Equal(t, d.Kind, a.Header.Get("Content-Type"))

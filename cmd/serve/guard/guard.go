@@ -4,10 +4,10 @@
 //
 //   - a word in the log, and a net for panics (log.go);
 //   - time: a request that trickles is dropped, a slow phone is not (pace.go);
+//   - headers that say what the answer may do in a browser: no foreign script, no frame (headers.go);
 //   - the name it asks for: only the server's own names and addresses are answered, so that no foreign name that was
 //     pointed at this machine (DNS rebinding) reads anything (hosts.go);
 //   - where it comes from: nothing is changed, and nothing but a page opened, at another site's word (cross.go);
-//   - headers that say what the answer may do in a browser: no foreign script, no frame (headers.go);
 //   - the passcode, where one is set: a session of a browser, or the passcode itself from a program (passcode.go,
 //     sessions.go, rate.go, signin.go);
 //   - its turn, if it brings recordings (pace.go).
@@ -119,7 +119,7 @@ func orElse[T int | int64](value *T, otherwise T) {
 
 // Handler stands before all of the server's pages.
 func (g *Guard) Handler(next http.Handler) http.Handler {
-	return g.logged(g.paced(g.asked(g.fromHere(g.withHeaders(g.signedIn(g.uploading(next)))))))
+	return g.logged(g.paced(g.withHeaders(g.asked(g.fromHere(g.signedIn(g.uploading(next)))))))
 }
 
 // methods that the pages and the JSON interface use.

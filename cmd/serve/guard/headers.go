@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"mime"
 	"net/http"
 	"net/url"
 	"path"
@@ -64,27 +63,12 @@ func SetPolicy(w http.ResponseWriter, own string) {
 	w.Header().Set("Content-Security-Policy", strings.Join(append(keep, "frame-ancestors 'none'"), "; "))
 }
 
-// Types of files that the server itself writes, which no browser runs. All others are sent as bytes.
-var fileTypes = map[string]bool{
-	"text/csv": true, "text/plain": true, "application/json": true, "application/geo+json": true, "application/x-ndjson": true,
-	"application/jsonl": true, "application/yaml": true, "application/vnd.apache.parquet": true, "application/zip": true,
-	"application/pdf": true, "image/png": true,
-}
-
-// Attachment says that the answer is a file to be saved under the name (or what of it is safe as one), never shown.
-// An original that somebody sent has no type ("") and goes as bytes; so does every type a browser could run.
+// Attachment says that the answer is a file to be saved under the name (or what of it is safe as one), never shown, and
+// runs nothing where a browser shows it all the same. mediaType is that of a file the server makes; "" is for originals
+// that somebody sent, which go as bytes, whatever is in them.
 func Attachment(w http.ResponseWriter, name, mediaType string) {
-	kind, params, err := mime.ParseMediaType(mediaType)
-	switch {
-	case err != nil || !fileTypes[kind]:
+	if mediaType == "" {
 		mediaType = "application/octet-stream"
-	case kind == "text/csv" || kind == "text/plain":
-		mediaType = mime.FormatMediaType(kind, map[string]string{"charset": "utf-8"})
-		if header := params["header"]; header == "present" || header == "absent" { // RFC 4180
-			mediaType += "; header=" + header
-		}
-	default:
-		mediaType = kind
 	}
 	h := w.Header()
 	h.Set("Content-Type", mediaType)
