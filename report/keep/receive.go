@@ -164,7 +164,7 @@ func line(field, s string, most int) error {
 
 // Keep makes one ride of received files, in their order. On return it is on disk. Where there is a ride of the same files,
 // in any order and under whatever names, already is true and id is that ride's: nothing is kept twice, and what was said
-// about it stays. The received files are used up.
+// about it stays; a file that the store has lost is put back. The received files are used up.
 func (s *Store) Keep(ctx context.Context, files []*Received, of About) (id int64, already bool, err error) {
 	return s.keep(ctx, files, of, nil)
 }
@@ -192,13 +192,12 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 		key := filesKey(files)
 		if err := tx.QueryRowContext(ctx, "SELECT id FROM ride WHERE files = ?", key).Scan(&id); err == nil {
 			already = true
-			return nil
 		} else if !errors.Is(err, sql.ErrNoRows) {
 			return err
-		}
-		if id, err = s.insert(ctx, tx, key, files, of, known); err != nil {
+		} else if id, err = s.insert(ctx, tx, key, files, of, known); err != nil {
 			return err
 		}
+		// Also of a ride that is there already: one of its files may have been lost.
 		for _, f := range files {
 			moved, err := s.put(f)
 			if moved {

@@ -387,7 +387,8 @@ func (s *Store) readAndBuild(ctx context.Context, ride Ride, names []string) (bu
 	for i, f := range ride.Files {
 		in, err := os.Open(s.path(f.SHA256))
 		if err != nil {
-			return built{}, unreadable{fmt.Errorf("%s: the kept file is missing: %w", names[i], err)}
+			s.log.Error("a kept file can't be opened", "ride", ride.ID, "error", err)
+			return built{}, unreadable{fmt.Errorf("%s: the kept file is missing in the store or can't be opened: give the recording once more", names[i])}
 		}
 		defer in.Close()
 		files = append(files, read.Named{Name: names[i], At: in, Size: f.Bytes})
