@@ -234,7 +234,7 @@ func (s *Store) RemoveCourse(ctx context.Context, id int64) error {
 			return err
 		}
 		if c.Rides > 0 {
-			return &InUseError{What: c.Name, Rides: c.Rides}
+			return &InUseError{What: c.Name, Rides: c.Rides, Hint: "put it away instead"}
 		}
 		return one(tx.ExecContext(ctx, "DELETE FROM course WHERE id = ?", id))
 	})

@@ -7,6 +7,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"io/fs"
@@ -32,6 +33,10 @@ func TestMain(m *testing.M) {
 			os.Exit(1)
 		}
 		os.Exit(0)
+	}
+	// Each case brings dozens of files to disk. The command line may ask for more.
+	if err := flag.Set("rapid.checks", "15"); err != nil {
+		panic(err)
 	}
 	os.Exit(m.Run())
 }

@@ -62,13 +62,15 @@ func (e *InvalidError) Error() string {
 type InUseError struct {
 	What  string
 	Rides int
+	Hint  string // what to do instead
 }
 
 func (e *InUseError) Error() string {
+	n := fmt.Sprintf("%d rides are", e.Rides)
 	if e.Rides == 1 {
-		return e.What + ": 1 ride is of it, expected none: put it away instead"
+		n = "1 ride is"
 	}
-	return fmt.Sprintf("%s: %d rides are of it, expected none: put it away instead", e.What, e.Rides)
+	return fmt.Sprintf("%s: %s of it, expected none: %s", e.What, n, e.Hint)
 }
 
 // NotReadyError tells that a ride is not worked out.

@@ -138,7 +138,7 @@ func (s *Store) RemoveHorse(ctx context.Context, id int64) error {
 			return err
 		}
 		if h.Rides > 0 {
-			return &InUseError{What: h.Name, Rides: h.Rides}
+			return &InUseError{What: h.Name, Rides: h.Rides, Hint: "remove the ride or give it another"}
 		}
 		return one(tx.ExecContext(ctx, "DELETE FROM horse WHERE id = ?", id))
 	})
