@@ -140,6 +140,7 @@ func TestBrowserSeveralRides(t *testing.T) {
 	looked(t, ctx, "chosen") // two files of watches: whether they are several rides stands open to be said
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
 	until(t, ctx, `[...document.querySelectorAll('.ride-row')].every(r => r.querySelector('.doing a') || r.classList.contains('bad'))`)
+	still(t, ctx) // no row moves another
 	looked(t, ctx, "several")
 	rows := js[[]string](t, ctx, `[...document.querySelectorAll('.ride-row')].map(r => r.innerText.replaceAll('\n', ' '))`)
 	require.Len(t, rows, 4)

@@ -61,7 +61,7 @@ func (s *server) doing(r keep.Ride) string {
 	if done, size, ok := s.Store.Progress(r.ID); ok && done < size {
 		return fmt.Sprintf("Reading the files: %d %%.", 100*done/size)
 	}
-	return "Working out strides, jumps and lines."
+	return "Working out strides and lines."
 }
 
 // faultLines are the faults of a ride one by one.

@@ -59,7 +59,7 @@ function doing(ride) {
   if (ride.state === 'away') return ['Kept. The connection is lost; trying again.'];
   if (ride.state === 'waiting') return ['Kept. Waiting for its turn.'];
   if (p && p.done_bytes < p.size_bytes) return ['Reading the files: ' + Math.round(100 * p.done_bytes / p.size_bytes) + ' %', p.done_bytes / p.size_bytes];
-  return ['Working out strides, jumps and lines.'];
+  return ['Working out strides and lines.'];
 }
 function far(bar, share) {
   if (share === undefined) bar.removeAttribute('value');
@@ -128,7 +128,7 @@ function showChosen(say) {
     document.querySelector('.more').open = true;
   }
   for (const f of files.filter(f => /^(image|video)\//.test(f.type) || /\.(heic|pdf|docx?|xlsx?)$/i.test(f.name))) {
-    chosen.append(make('li', {className: 'warn', textContent: f.name + ' looks like no recording.'}));
+    chosen.append(make('li', {className: 'warn', textContent: f.name + ' looks like a picture or a document, not like a recording.'}));
   }
   if (say) chosen.append(make('li', {className: 'warn', textContent: say}));
   chosen.hidden = !chosen.childElementCount;
@@ -249,7 +249,7 @@ function handIn(group, said, alone) {
       else if (now.state === 'gone') over('It was removed meanwhile.', true, ...(alone ? [others()] : []));
       else if (alone) location.assign(ride.page);
       else if (now.state === 'ready') over(['Worked out: ', link(ride, 'to the debrief'), '.'], false);
-      else over(['Kept, but it can\'t be read: ', link(ride, 'why, and what to do'), '.'], true);
+      else over(['It can\'t be read: ', link(ride, 'what to do'), '.'], true);
     };
     tell(...doing(ride));
     if (busy(ride)) follow(ride.id, follows);
