@@ -26,9 +26,12 @@ func (s *server) courseInterface(mux *http.ServeMux) {
 	mux.HandleFunc("PUT /api/1/courses/{id}", s.apiSaveCourse)
 	mux.HandleFunc("PATCH /api/1/courses/{id}", s.apiPutCourseAway)
 	mux.HandleFunc("DELETE /api/1/courses/{id}", s.apiRemoveCourse)
-	for _, ending := range []string{"", ".yaml", ".geojson"} {
-		mux.HandleFunc("GET /api/1/courses/{id}/plan"+ending, func(w http.ResponseWriter, r *http.Request) { s.apiPlan(w, r, ending) })
+	plan := func(ending string) http.HandlerFunc {
+		return func(w http.ResponseWriter, r *http.Request) { s.apiPlan(w, r, ending) }
 	}
+	mux.HandleFunc("GET /api/1/courses/{id}/plan", plan(""))
+	mux.HandleFunc("GET /api/1/courses/{id}/plan.yaml", plan(".yaml"))
+	mux.HandleFunc("GET /api/1/courses/{id}/plan.geojson", plan(".geojson"))
 	mux.HandleFunc("GET /api/1/courses/{id}/walk", s.apiWalk)
 	mux.HandleFunc("GET /api/1/courses/{id}/lines/{from}/{to}/attempts", s.apiAttempts)
 }

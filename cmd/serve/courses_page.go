@@ -1,6 +1,7 @@
 package serve
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -151,12 +152,12 @@ const minPaceMMin, maxPaceMMin = 100, 1000
 // keptHorsePrefix tells a kept horse from a size where one list has both.
 const keptHorsePrefix = "horse-"
 
-// walker reads for whom a course is to be walked: horse=NUMBER of a kept horse or size=NAME of a table, or either of them
+// walker reads for whom a course is to be walked: horse_id=NUMBER (or horse=) of a kept horse or size=NAME of a table, or either of them
 // as for=; and pace=M/MIN. The error is [course.ErrNoLine] where the rides of a horse don't tell its stride and its size
 // is not said; the walker is then the standard horse under that horse's name.
 func (s *server) walker(ctx context.Context, q url.Values) (walker, error) {
 	w := walker{size: q.Get("size")}
-	id := q.Get("horse")
+	id := cmp.Or(q.Get("horse_id"), q.Get("horse"))
 	if of, isHorse := strings.CutPrefix(q.Get("for"), keptHorsePrefix); isHorse {
 		id, w.size = of, ""
 	} else if of != "" {

@@ -28,17 +28,20 @@ type Options struct {
 	MaxUploadBytes int64
 	// Demo are the files of an invented round with its course.yaml, offered while nothing is kept; nil offers none.
 	Demo map[string][]byte
-	Now  func() time.Time // nil: time.Now
+	// Patience is how long a stride table waits for rides that are not worked out; 0 for ten minutes.
+	Patience time.Duration
+	Now      func() time.Time // nil: time.Now
 }
 
 // DefaultMaxUploadBytes is an hour of six axes at 200 Hz as text, some 100 MB, five times over.
 const DefaultMaxUploadBytes = 512 << 20
 
-// server is what the handlers share. It does not change once made.
+// server is what the handlers share. It does not change once made, but for the records that it holds.
 type server struct {
 	Options
-	pages  map[string]*pageTemplate
-	static map[string]asset
+	pages   map[string]*pageTemplate
+	static  map[string]asset
+	records records
 }
 
 // New is the handler of all pages and of the interface for programs.
@@ -48,6 +51,9 @@ func New(opt Options) http.Handler {
 	}
 	if opt.MaxUploadBytes == 0 {
 		opt.MaxUploadBytes = DefaultMaxUploadBytes
+	}
+	if opt.Patience == 0 {
+		opt.Patience = 10 * time.Minute
 	}
 	if opt.Now == nil {
 		opt.Now = time.Now

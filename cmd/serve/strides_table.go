@@ -19,9 +19,6 @@ import (
 // every ride's rows, so that more would only be slower.
 const tablesAtOnce = 2
 
-// longestWait is how long a table waits for rides that are not worked out.
-const longestWait = 10 * time.Minute
-
 // tableOrder is a table that was asked for.
 type tableOrder struct {
 	strideQuery
@@ -67,10 +64,10 @@ func (s *server) readOrder(r *http.Request, formats []table.Format) (*tableOrder
 	if err != nil {
 		return nil, err
 	}
-	ctx, cancel := context.WithTimeout(r.Context(), longestWait)
+	patient, cancel := context.WithTimeout(r.Context(), s.Patience)
 	defer cancel()
 	for {
-		picks, err := s.picked(ctx, q, given)
+		picks, err := s.picked(r.Context(), q, given)
 		if err != nil {
 			return nil, err
 		}
@@ -81,9 +78,9 @@ func (s *server) readOrder(r *http.Request, formats []table.Format) (*tableOrder
 		case t.Unready > 0 && q.unready == "refuse":
 			return nil, refusal{http.StatusConflict, fmt.Errorf("%s not worked out yet: ask again later, or with unready=wait or unready=leave", amount(t.Unready, "ride is", "rides are"))}
 		case t.Unready > 0 && q.unready == "wait":
-			if _, err := s.Store.Wait(ctx, t.unreadyRides[0]); err != nil && !errors.Is(err, keep.ErrNotFound) {
-				if r.Context().Err() == nil && ctx.Err() != nil {
-					err = refusal{http.StatusConflict, fmt.Errorf("%s still not worked out after %.0f minutes: ask again later, or with unready=leave", amount(t.Unready, "ride is", "rides are"), longestWait.Minutes())}
+			if _, err := s.Store.Wait(patient, t.unreadyRides[0]); err != nil && !errors.Is(err, keep.ErrNotFound) {
+				if r.Context().Err() == nil && patient.Err() != nil {
+					err = refusal{http.StatusConflict, fmt.Errorf("%s still not worked out after %s: ask again later, or with unready=leave", amount(t.Unready, "ride is", "rides are"), s.Patience)}
 				}
 				return nil, err
 			}
