@@ -30,7 +30,7 @@ func (s *server) rideRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("POST /rides/{id}/remove", s.removeRide)
 	mux.HandleFunc("GET /rides/{id}/files/{n}", s.rideFile)
 	mux.HandleFunc("GET /rides/{id}/understood", s.showUnderstood)
-	for _, d := range downloads() {
+	for _, d := range takeAways() {
 		mux.HandleFunc("GET /rides/{id}/debrief."+d.Ending, s.download(d))
 	}
 	s.rideInterface(mux)
