@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"crypto/sha256"
 	"encoding/base64"
 	"fmt"
@@ -11,7 +10,6 @@ import (
 	"go/token"
 	"net/http"
 	"net/url"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"sort"
@@ -20,7 +18,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/network"
 	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
@@ -337,30 +334,11 @@ func TestNamesOfOthersRunNowhere(t *testing.T) {
 // inBrowser opens the pages in Chromium, where nothing of what the names hold may run.
 func inBrowser(t *testing.T, s *served, pages []crawled) {
 	t.Helper()
-	if testing.Short() {
-		t.Log("a browser takes seconds: left out with -short")
+	ctx, why := chromium(t)
+	if ctx == nil {
+		t.Log("that nothing runs was not looked at in a browser: " + why)
 		return
 	}
-	found := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if path, err := exec.LookPath(name); err == nil {
-			found = path
-			break
-		}
-	}
-	if found == "" {
-		t.Log("no Chromium on this machine: that nothing runs was not looked at in one")
-		return
-	}
-	alloc, stop := chromedp.NewExecAllocator(t.Context(), chromedp.ExecPath(found), chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
-		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
-	defer stop()
-	ctx, cancel := chromedp.NewContext(alloc)
-	defer cancel()
-	require.NoError(t, chromedp.Do(ctx))
-	ctx, end := context.WithTimeout(ctx, 3*time.Minute)
-	defer end()
 	require.NoError(t, chromedp.Listen(ctx, func(ev any) {
 		if sent, ok := ev.(*network.EventRequestWillBeSent); ok {
 			if u := sent.Request.URL; !strings.HasPrefix(u, s.url) && !strings.HasPrefix(u, "data:") && !strings.HasPrefix(u, "about:") && !strings.HasPrefix(u, "blob:"+s.url) {
@@ -383,13 +361,6 @@ func inBrowser(t *testing.T, s *served, pages []crawled) {
 		require.Equal(t, "0|", told, p.path)
 	}
 	t.Logf("%d pages opened in a browser: nothing ran", opened)
-}
-
-func cdpDo[P, R any](c cdp.Command[P, R], p P) chromedp.Action[chromedp.Void] {
-	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := cdp.Call(ctx, t, c, p)
-		return err
-	})
 }
 
 // routesOf are all routes of the page as its source registers them: "METHOD /path/{name}".

@@ -112,11 +112,11 @@ func cookieOf(t *testing.T, answer *http.Response) *http.Cookie {
 	return nil
 }
 
-const html = "Accept: text/html,application/xhtml+xml"
+const asPage = "Accept: text/html,application/xhtml+xml"
 
 func TestPasscodeIsAskedFor(t *testing.T) {
 	s, _ := guarded(t, Options{})
-	answer, _ := s.ask(t, "GET", "/rides/7?part=lines", "", html)
+	answer, _ := s.ask(t, "GET", "/rides/7?part=lines", "", asPage)
 	require.Equal(t, 303, answer.StatusCode)
 	require.Equal(t, "/sign-in?next=%2Frides%2F7%3Fpart%3Dlines", answer.Header.Get("Location"))
 	for _, c := range [][]string{{"GET", "/rides/7"}, {"GET", "/api/1/rides"}, {"POST", "/rides"}, {"DELETE", "/api/1/rides/1"}, {"GET", "/files/abc"}} {
@@ -125,10 +125,14 @@ func TestPasscodeIsAskedFor(t *testing.T) {
 		require.NotContains(t, said, "reached")
 		require.Contains(t, answer.Header.Get("WWW-Authenticate"), "Bearer")
 	}
-	answer, said := s.ask(t, "GET", "/static/site.css", "")
+	// A link from elsewhere comes without the cookie of who is signed in: it is asked for once more, by a page of ours.
+	answer, said := s.ask(t, "GET", `/rides/7?a="><b>&c='`, "", asPage, "Sec-Fetch-Site: cross-site", "Sec-Fetch-Mode: navigate", "Sec-Fetch-Dest: document")
+	require.Equal(t, 200, answer.StatusCode)
+	require.Contains(t, said, `content="0;url=/rides/7?a=&#34;&gt;&lt;b&gt;&amp;c=&#39;"`)
+	answer, said = s.ask(t, "GET", "/static/site.css", "")
 	require.Equal(t, 200, answer.StatusCode)
 	require.Contains(t, said, "signed in false")
-	answer, said = s.ask(t, "GET", "/sign-in?next=/rides/7", "", html)
+	answer, said = s.ask(t, "GET", "/sign-in?next=/rides/7", "", asPage)
 	require.Equal(t, 200, answer.StatusCode)
 	require.Contains(t, said, `value="/rides/7"`)
 	require.Equal(t, Policy, answer.Header.Get("Content-Security-Policy"))
@@ -149,10 +153,10 @@ func TestPasscodeIsAskedFor(t *testing.T) {
 	require.Empty(t, c.Domain)
 	require.False(t, c.Secure, "there is no TLS")
 	cookie := "Cookie: " + c.Name + "=" + c.Value
-	answer, said = s.ask(t, "GET", "/rides/7", "", html, cookie)
+	answer, said = s.ask(t, "GET", "/rides/7", "", asPage, cookie)
 	require.Equal(t, 200, answer.StatusCode)
 	require.Contains(t, said, "signed in true")
-	answer, _ = s.ask(t, "GET", "/sign-in?next=/horses", "", html, cookie)
+	answer, _ = s.ask(t, "GET", "/sign-in?next=/horses", "", asPage, cookie)
 	require.Equal(t, "/horses", answer.Header.Get("Location"), "who is in need not sign in")
 
 	// A cross-site sign-in would make somebody work in another's rides.
@@ -531,14 +535,14 @@ func TestOpenRedirects(t *testing.T) {
 		answer, _ := s.signIn(t, secret, next)
 		require.Equal(t, 303, answer.StatusCode)
 		require.Equal(t, want, answer.Header.Get("Location"), "%q", next)
-		_, said := s.ask(t, "GET", "/sign-in?next="+url.QueryEscape(next), "", html)
+		_, said := s.ask(t, "GET", "/sign-in?next="+url.QueryEscape(next), "", asPage)
 		require.NotContains(t, said, "evil.example", "%q", next)
 	}
 }
 
 func TestSignInPageEscapes(t *testing.T) {
 	s, _ := guarded(t, Options{})
-	_, said := s.ask(t, "GET", "/sign-in?next="+url.QueryEscape(`/"><script>alert(1)</script>`), "", html)
+	_, said := s.ask(t, "GET", "/sign-in?next="+url.QueryEscape(`/"><script>alert(1)</script>`), "", asPage)
 	require.NotContains(t, said, "<script")
 }
 

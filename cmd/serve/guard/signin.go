@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"html"
 	"html/template"
 	"math"
 	"net/http"
@@ -72,8 +73,15 @@ func (g *Guard) signedIn(next http.Handler) http.Handler {
 // turnAway sends who looks at a page to sign in, and tells all others how.
 func (g *Guard) turnAway(w http.ResponseWriter, r *http.Request) {
 	if (r.Method == http.MethodGet || r.Method == http.MethodHead) && !forProgram(r) && strings.Contains(r.Header.Get("Accept"), "text/html") {
-		to := SignInPath
-		if next := OwnPath(r.URL.RequestURI()); next != "/" {
+		next, to := OwnPath(r.URL.RequestURI()), SignInPath
+		if site := r.Header.Get("Sec-Fetch-Site"); site == "cross-site" || site == "same-site" {
+			// A link from elsewhere: the browser keeps the cookie back (SameSite). Asked for by a page of ours, it does not.
+			w.Header().Set("Content-Type", "text/html; charset=utf-8")
+			next = html.EscapeString(next)
+			_, _ = fmt.Fprintf(w, "<!doctype html>\n<html lang=\"en\">\n<title>groundline</title>\n<meta http-equiv=\"refresh\" content=\"0;url=%s\">\n<p><a href=\"%s\">Open the page</a></p>\n", next, next)
+			return
+		}
+		if next != "/" {
 			to += "?next=" + url.QueryEscape(next)
 		}
 		http.Redirect(w, r, to, http.StatusSeeOther)
