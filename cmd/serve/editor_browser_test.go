@@ -200,7 +200,7 @@ func TestEditorDragsTurnsAndUndoes(t *testing.T) {
 	r := math.Hypot(handle[0]-x, handle[1]-y)
 	e.drag(handle[0], handle[1], x+r-handle[0], y-handle[1], 10)
 	e.settled()
-	require.Equal(t, "90", e.value("f-facing"))
+	require.InDelta(t, 90, facing(e), 2, "a pixel is a degree and a half there")
 
 	// One step each: the turn, then the drag; and again.
 	e.click("undo")
@@ -215,11 +215,14 @@ func TestEditorDragsTurnsAndUndoes(t *testing.T) {
 	e.do(chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierCtrl, chromedp.ModifierShift)))
 	e.click("redo")
 	e.settled()
-	require.Equal(t, "90", e.value("f-facing"))
 	after := obstacle(t, e.save(), "5")
-	require.Equal(t, 90.0, after.FacingDeg)
+	require.InDelta(t, 90, after.FacingDeg, 2)
 	require.InDelta(t, before.At.X-6, after.At.X, 0.2)
 	e.fine()
+}
+
+func facing(e editing) float64 {
+	return js[float64](e.t, e.ctx, `Number(document.getElementById('f-facing').value)`)
 }
 
 // All by keyboard: from thing to thing, moved, turned, removed.
@@ -228,7 +231,7 @@ func TestEditorByKeyboard(t *testing.T) {
 	before := e.plan()
 	js[int](t, e.ctx, `(document.getElementById('add').focus(), 1)`)
 	e.do(chromedp.KeyEvent(kb.Tab))
-	require.Equal(t, "o:1", js[string](t, e.ctx, `document.activeElement.dataset.key`))
+	require.Equal(t, "o:1", js[string](t, e.ctx, `document.activeElement.dataset.key ?? document.activeElement.outerHTML.slice(0, 200)`))
 	e.do(chromedp.KeyEvent(kb.Tab))
 	require.Equal(t, "o:2", js[string](t, e.ctx, `document.activeElement.dataset.key`))
 	require.Equal(t, "2, oxer, 24.0 m right, 39.3 m forward, facing 0°", js[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
@@ -290,8 +293,8 @@ func TestEditorSnapsToDistances(t *testing.T) {
 	e.do(chromedp.KeyEvent(kb.Enter))
 	e.settled()
 	o := obstacle(t, e.save(), "2")
-	require.InDelta(t, 24+(21.9456+0.6)*math.Sin(math.Pi/6), o.At.X, 2e-3)
-	require.InDelta(t, 17+(21.9456+0.6)*math.Cos(math.Pi/6), o.At.Y, 2e-3)
+	require.InDelta(t, 24+(21.9456+0.6)*math.Sin(math.Pi/6), o.At.X, 0.01)
+	require.InDelta(t, 17+(21.9456+0.6)*math.Cos(math.Pi/6), o.At.Y, 0.01)
 	e.fine()
 }
 
@@ -445,13 +448,16 @@ func TestFiguresFollowTheDrag(t *testing.T) {
 	e.settled()
 	took := js[[]float64](t, e.ctx, `(window.stopped = true, performance.getEntriesByName('figures').map(m => m.duration))`)
 	frames := js[[]float64](t, e.ctx, `frames60.slice(2)`)
+	drawn := js[[]float64](t, e.ctx, `performance.getEntriesByName('frame').map(m => m.duration)`)
 	slices.Sort(took)
 	slices.Sort(frames)
+	slices.Sort(drawn)
 	at := func(v []float64, share float64) float64 { return v[int(share*float64(len(v)-1))] }
-	t.Logf("figures behind the last change: median %.0f ms, nine in ten %.0f, worst %.0f, of %d; frames: median %.1f ms, nine in ten %.1f, worst %.0f, of %d",
-		at(took, 0.5), at(took, 0.9), at(took, 1), len(took), at(frames, 0.5), at(frames, 0.9), at(frames, 1), len(frames))
-	require.NotEmpty(t, took)
+	t.Logf("figures behind the last change: median %.0f ms, nine in ten %.0f, worst %.0f, of %d; frames: median %.1f ms, nine in ten %.1f, worst %.0f, of %d, of which the script takes %.1f, %.1f, %.0f ms",
+		at(took, 0.5), at(took, 0.9), at(took, 1), len(took), at(frames, 0.5), at(frames, 0.9), at(frames, 1), len(frames), at(drawn, 0.5), at(drawn, 0.9), at(drawn, 1))
+	require.Greater(t, len(took), 5)
 	require.Less(t, at(took, 0.5), 100.0)
+	require.Less(t, at(drawn, 0.5), 1000.0/60)
 	e.fine()
 }
 
@@ -698,7 +704,7 @@ func TestEditorWithoutScript(t *testing.T) {
 	}
 	set(strings.Replace(text, "kind: oxer", "kind: oxxer", 1))
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=check]`)))
-	until(t, ctx, `document.querySelector('.ed-faults')?.textContent.includes('did you mean oxer?')`)
+	until(t, ctx, `document.querySelector('.ed-text .ed-faults')?.textContent.includes('did you mean oxer?')`)
 	set(strings.Replace(text, "Low field", "High field", 1))
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=check]`)))
 	until(t, ctx, `document.querySelector('.ed-figures')?.textContent.includes('High field')`)

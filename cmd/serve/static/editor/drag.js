@@ -47,6 +47,7 @@ export function handle(svg, drawing, app) {
     if (e.pointerType === 'mouse' && e.button !== 0) return;
     down.set(e.pointerId, {x: e.clientX, y: e.clientY});
     if (down.size === 2) {
+      if (grip?.key && !grip.moving) app.choose(grip.was); // the first finger meant no choice
       letGo();
       const [a, b] = [...down.values()];
       pinch = {d: Math.hypot(a.x - b.x, a.y - b.y), x: (a.x + b.x) / 2, y: (a.y + b.y) / 2};
@@ -58,11 +59,12 @@ export function handle(svg, drawing, app) {
     if (hit) {
       e.preventDefault();
       svg.setPointerCapture(e.pointerId);
+      const was = app.chosen;
       app.choose(hit.key);
       drawing.node(hit.key)?.focus({preventScroll: true, focusVisible: false});
       const t = thing(app.plan, hit.key);
       const p = drawing.toPlan(e.clientX, e.clientY);
-      grip = {id: e.pointerId, key: hit.key, turn: Boolean(hit.turn), from: {x: e.clientX, y: e.clientY}, offset: [t.at[0] - p[0], t.at[1] - p[1]], moving: false, serial: ++serial, type: e.pointerType};
+      grip = {id: e.pointerId, key: hit.key, was, turn: Boolean(hit.turn), from: {x: e.clientX, y: e.clientY}, offset: [t.at[0] - p[0], t.at[1] - p[1]], moving: false, serial: ++serial, type: e.pointerType};
     } else if (e.pointerType === 'mouse' || !drawing.fitted) {
       svg.setPointerCapture(e.pointerId);
       grip = {id: e.pointerId, pan: true, from: {x: e.clientX, y: e.clientY}, last: {x: e.clientX, y: e.clientY}, moving: false, type: e.pointerType};

@@ -46,7 +46,7 @@ const join = ps => ps.map(p => f(p[0]) + ',' + f(-p[1])).join(' ');
 
 export function createDrawing(svg) {
   const layers = {};
-  for (const name of ['ground', 'tracks', 'marks', 'obstacles', 'labels', 'handles']) layers[name] = createLayer(svg, name);
+  for (const name of ['ground', 'tracks', 'obstacles', 'marks', 'labels', 'handles']) layers[name] = createLayer(svg, name);
   let box = {x: -5, y: -45, w: 70, h: 50}, fitted = true, scale = 5, lastView = null;
   const preferred = new Map(); // where a label lay the last time
 

@@ -411,7 +411,7 @@ export function createForm(app) {
       showFaults();
     },
     // while dragging only what moves is shown
-    showMoving() { for (const s of shows) s(false); showLines(); showPut(); showNotes(); },
+    showMoving() { for (const s of shows) s(false); showLines(); showPut(); showNotes(); showFaults(); },
   };
 }
 

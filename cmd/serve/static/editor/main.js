@@ -26,6 +26,7 @@ const draft = createDraft(window.localStorage, course);
 
 let sketch = null, sketchOf = -1; // the last good figures, and for which revision
 let revision = 0, changedAt = 0;
+const askedAt = new Map(); // when each revision was drawn, until its figures are there
 let faults = [], sentObstacles = [], sentLines = [], state = 'fresh'; // fresh | asking | faulty | away
 let chosen = null, guideLines = [], hits = [];
 let horse = {size: 'horse'};
@@ -65,7 +66,7 @@ const app = {
     const lost = history.plan.lines.filter(l => l.walked != null && plan.lines.some(m => m.from === l.from && m.to === l.to && m.walked == null) && what !== `Tape of ${words.lineName(l)}`);
     history.add(plan, what, key, pick);
     if (lost.length) notice = `The tape of ${lost.map(words.lineName).join(' and ')} was for the old place and is taken out. Undo brings it back.`;
-    after(key !== null);
+    after(key !== null && /^(drag|turn)\d/.test(key)); // lists wait until a drag has ended
   },
   settle() {
     history.settle();
@@ -128,6 +129,7 @@ let settled = true, notice = '', frame = 0, heavy = false;
 function after(running) {
   revision++;
   changedAt = performance.now();
+  askedAt.set(revision, changedAt);
   settled = !running;
   if (chosen && !thing(history.plan, chosen)) chosen = null;
   ask();
@@ -141,6 +143,7 @@ function render() {
   if (frame) return;
   frame = requestAnimationFrame(() => {
     frame = 0;
+    const began = performance.now();
     drawing.render(view());
     drawScale();
     if (heavy) { heavy = false; form.show(); } else form.showMoving();
@@ -148,6 +151,7 @@ function render() {
     $('redo').disabled = !history.canRedo;
     sayNow();
     saidSaved();
+    performance.measure('frame', {start: began, end: performance.now()});
   });
 }
 
@@ -160,8 +164,10 @@ const live = createLive({
     if (of === revision) {
       state = 'fresh';
       faults = [];
-      performance.measure('figures', {start: changedAt, end: performance.now()});
     }
+    // How old figures are when they are shown, for who measures it.
+    performance.measure('figures', {start: askedAt.get(of) ?? changedAt, end: performance.now()});
+    for (const r of askedAt.keys()) if (r <= of) askedAt.delete(r);
     heavy = heavy || settled;
     render();
     freshness();
