@@ -362,7 +362,7 @@ func TestTakenApart(t *testing.T) {
 	require.Equal(t, keep.Refused, r.State)
 	for _, path := range []string{"/rides/1", "/rides/1/details"} {
 		_, text = got(t, web.URL+path)
-		require.Contains(t, text, "Make each file a ride of its own")
+		require.Contains(t, text, "Make each file its own ride")
 	}
 	a, text = does(t, http.MethodPost, web.URL+"/rides/1/apart", "application/x-www-form-urlencoded", nil)
 	require.Equal(t, http.StatusSeeOther, a.StatusCode, text)

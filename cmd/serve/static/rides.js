@@ -38,6 +38,7 @@ async function ask() {
     let found;
     try {
       const answer = await fetch('/api/1/rides?id=' + ids.join('&id='), {cache: 'no-store'});
+      if (answer.status === 401) return location.reload(); // to sign in again
       if (!answer.ok) throw answer.status;
       found = new Map((await answer.json()).rides.map(ride => [ride.id, ride]));
     } catch {
@@ -124,7 +125,7 @@ function showChosen(say) {
   }));
   const watches = files.filter(f => /\.(gpx|fit|tcx)$/i.test(f.name)).length;
   if (watches > 1) {
-    chosen.append(make('li', {className: 'quiet', textContent: watches + ' files of watches: if they are of several rides, say below that each is a ride of its own.'}));
+    chosen.append(make('li', {className: 'quiet', textContent: watches + ' files of watches: if they are of several rides, say below that each is its own ride.'}));
     document.querySelector('.more').open = true;
   }
   for (const f of files.filter(f => /^(image|video)\//.test(f.type) || /\.(heic|pdf|docx?|xlsx?)$/i.test(f.name))) {
@@ -136,6 +137,7 @@ function showChosen(say) {
 }
 if (input.files.length) take(input.files); // the browser remembers them from before a reload
 input.addEventListener('change', () => take(input.files));
+drop.addEventListener('click', e => { if (e.target === drop || e.target.closest('.hint')) input.click(); });
 const hasFiles = e => !form.hidden && [...e.dataTransfer.types].includes('Files');
 addEventListener('dragover', e => {
   if (!hasFiles(e)) return;
@@ -239,7 +241,7 @@ function handIn(group, said, alone) {
   function kept(ride) {
     if (ride.already && !tried) {
       const day = iso => new Date(iso).toLocaleDateString('en-GB', {day: 'numeric', month: 'long', year: 'numeric'});
-      over(['These files were kept before, on ' + day(ride.kept_at) + ', as ', link(ride, [ride.label || ride.horse || 'a ride', ride.told && ride.told.start ? 'of ' + day(ride.told.start) : ''].join(' ').trim()), '. They are not kept twice.'],
+      over(['These files were kept before, on ' + day(ride.kept_at) + ', as ', link(ride, [ride.label || ride.horse || 'a ride', ride.told && ride.told.start ? 'of ' + day(ride.told.start) : ''].join(' ').trim()), '. They are not kept twice. Another horse or course? ', make('a', {href: ride.page + '/details', textContent: 'Change it there'}), '.'],
         false, ...(alone ? [others()] : []));
       return;
     }
