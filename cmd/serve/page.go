@@ -41,6 +41,7 @@ func loadPages(static map[string]asset) map[string]*pageTemplate {
 		"clean": cleaned,
 		"asset": func(name string) string { return assetURL(static, name) },
 		"join":  strings.Join,
+		"upper": capital,
 		"day":   func(t time.Time) string { return t.UTC().Format("2 January 2006") },
 		"when":  func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
 		"iso":   func(t time.Time) string { return t.UTC().Format(time.RFC3339) },

@@ -90,6 +90,9 @@ func onPage(fault string) string {
 func (s *server) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.Ride, d *report.Debrief) {
 	at := fmt.Sprintf("/rides/%d", ride.ID)
 	links := []report.Link{{Text: "Rides", Href: "/"}, {Text: "This ride", Href: at + "/details"}, {Text: "Compare", Href: fmt.Sprintf("/compare?ride=%d", ride.ID)}}
+	if ride.HorseID != 0 {
+		links = append(links, report.Link{Text: "Against its record", Href: fmt.Sprintf("%s/rides/%d", horseAddress(ride.HorseID), ride.ID)})
+	}
 	if hasSheet(d) {
 		links = append(links, report.Link{Text: "PDF", Href: at + "/debrief.pdf"})
 	}

@@ -20,10 +20,11 @@ type Held struct {
 // the record has no usual stride.
 func (r *Record) Against(ride Ride) []Held {
 	var out []Held
-	if r.StrideM == nil {
+	own := r.Usual()
+	if own == nil {
 		return out
 	}
-	usual := r.StrideM.Mean
+	usual := *own
 	for i, l := range clean(ride).Lines {
 		if l.StrideLengthM == nil || !usualLine(l) || l.Kind != string(course.Related) && l.Kind != string(course.Bending) {
 			continue

@@ -181,7 +181,7 @@ func (r *Record) tellPace() {
 			r.points = append(r.points, Point{d.ID, l.SpeedMS.Value, l.StrideLengthM.Value})
 		}
 	}
-	if len(rows) == 0 {
+	if len(rows) == 0 || r.SpeedMS == nil {
 		return
 	}
 	slices.Sort(paces)
@@ -197,7 +197,8 @@ func (r *Record) tellPace() {
 	}
 	r.fit = f
 	slope := f.at(0, 1)
-	r.Pace = &Pace{PerMS: &slope, FromMS: from, ToMS: to, Table: []PaceStride{}, N: f.rows, Count: f.rides, Rides: r.ids(rows)}
+	usual := min(max(r.SpeedMS.Mean.Value, from), to)
+	r.Pace = &Pace{PerMS: &slope, UsualM: positive(f.at(1, usual-paceMiddleMS)), UsualMS: usual, FromMS: from, ToMS: to, Table: []PaceStride{}, N: f.rows, Count: f.rides, Rides: r.ids(rows)}
 	for m := math.Ceil(from * 60 / paceStepMMin); m*paceStepMMin <= to*60; m++ {
 		v := m * paceStepMMin / 60
 		if e := r.StrideAt(v); e != nil {

@@ -79,6 +79,10 @@ type Figure struct {
 // Pace is the stride against the pace: a straight line over the pace, with a level of its own for each ride.
 type Pace struct {
 	PerMS *trace.Estimate `json:"per_m_s"` // metres of stride for each m/s
+	// UsualM is the stride at UsualMS, the horse's usual pace: its usual stride, without what rides and lines at other paces
+	// made of it.
+	UsualM  trace.Estimate `json:"usual_m"`
+	UsualMS float64        `json:"usual_m_s"`
 	// FromMS and ToMS are the paces ridden, without the slowest and the fastest twentieth. The table lies within.
 	FromMS float64      `json:"from_m_s"`
 	ToMS   float64      `json:"to_m_s"`
@@ -271,6 +275,18 @@ func (r *Record) StrideAt(speedMS float64) *trace.Estimate {
 	}
 	e := positive(r.fit.at(1, speedMS-paceMiddleMS))
 	return &e
+}
+
+// Usual is the horse's usual stride: at its usual pace where the rides tell that, else over all lines; nil where they tell
+// neither.
+func (r *Record) Usual() *trace.Estimate {
+	switch {
+	case r.Pace != nil:
+		return &r.Pace.UsualM
+	case r.StrideM != nil:
+		return &r.StrideM.Mean
+	}
+	return nil
 }
 
 // Points are the lines that [Record.Pace] rests on.

@@ -67,6 +67,7 @@ func TestRecordsAreCalibrated(t *testing.T) {
 			see("stride time", &r.StrideS.Mean, h.strideS+h.trendS*5*float64(c.rides-1)/2/30)
 			if r.Pace != nil {
 				see("stride for each m/s", r.Pace.PerMS, h.perMS)
+				see("usual stride", r.Usual(), h.strideM+h.perMS*(r.Pace.UsualMS-5.5))
 			}
 			see("stride at 330 m/min", r.StrideAt(5.5), h.strideM)
 			see("rhythm", &r.Rhythm.CV.Mean, h.cv)
