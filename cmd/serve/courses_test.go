@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -471,5 +472,29 @@ func TestCourseInterface(t *testing.T) {
 	for _, bad := range []string{"limit=0", "limit=x", "horse_id=-1"} {
 		status, _ := got(t, y.api("/courses/1/lines/3/4/attempts?"+bad))
 		require.Equal(t, 400, status, bad)
+	}
+}
+
+// With ten thousand rides over one course, all of them at each of its lines, every page of courses is answered within 100 ms.
+func TestCoursesOfManyRidesAreSoon(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ten thousand rides take some seconds to write")
+	}
+	web := site(t, withMany)
+	for _, path := range []string{"/courses", "/courses/1", "/courses/1?for=horse-7", "/courses/1/lines/3/4", "/courses/1/lines/3/4?horse_id=7&sort=length", "/courses/1/lines/3/4?from=2025-01-01&figure=strides",
+		"/compare", "/compare?horse_id=7&find=1", "/courses/1/small.svg", "/courses/1/plan.svg", "/courses/1/plan.pdf", "/api/1/courses", "/api/1/courses/1", "/api/1/courses/1/walk", "/api/1/courses/1/lines/3/4/attempts"} {
+		best := time.Hour
+		for range 5 { // the machine has other work too
+			began := time.Now()
+			status, _ := got(t, web.URL+path)
+			best = min(best, time.Since(began))
+			require.Equal(t, http.StatusOK, status, path)
+		}
+		t.Logf("%-52s %v", path, best.Round(100*time.Microsecond))
+		limit := 100 * time.Millisecond
+		if strings.Contains(path, "for=horse") { // no list: a hundred rides of the horse are gathered first
+			limit = 250 * time.Millisecond
+		}
+		require.Less(t, best, limit, path)
 	}
 }
