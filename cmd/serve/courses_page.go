@@ -15,7 +15,6 @@ import (
 	"groundline/course"
 	"groundline/report"
 	"groundline/report/keep"
-	"groundline/report/record"
 )
 
 // courseView is one version of a course, walked for a horse.
@@ -221,11 +220,7 @@ func (s *server) walker(ctx context.Context, q url.Values) (walker, error) {
 
 // courseHorse is the horse that its kept rides tell of. The error is [course.ErrNoLine] where they don't.
 func (s *server) courseHorse(ctx context.Context, h keep.Horse) (course.Horse, error) {
-	told, err := s.Store.Told(ctx, h.ID)
-	if err != nil {
-		return course.Horse{}, err
-	}
-	rec, err := record.Of(h.Name, profileOf(h.Size), told)
+	rec, err := s.record(ctx, h)
 	if err != nil {
 		return course.Horse{}, err
 	}
