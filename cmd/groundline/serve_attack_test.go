@@ -51,7 +51,7 @@ func evilStore(t *testing.T) (dir string) {
 	t.Helper()
 	dir = filepath.Join(t.TempDir(), "store")
 	ctx := t.Context()
-	s, err := keep.Open(ctx, dir, keep.Options{})
+	s, err := keep.Open(ctx, dir, keep.Options{Program: program()})
 	require.NoError(t, err)
 	defer s.Close()
 	text, err := demoFiles.ReadFile("demo/course.yaml")
@@ -292,6 +292,9 @@ func requireTame(t *testing.T, p crawled) {
 }
 
 func TestNamesOfOthersRunNowhere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of requests: left out with -short")
+	}
 	s := startPage(t, "--store", evilStore(t))
 	var more []string
 	for _, q := range evils {
@@ -305,7 +308,17 @@ func TestNamesOfOthersRunNowhere(t *testing.T) {
 			more = append(more, fmt.Sprintf(p, id))
 		}
 	}
+	all := func() string {
+		var b strings.Builder
+		for _, list := range []string{"/api/1/rides?limit=100", "/api/1/courses", "/api/1/horses"} {
+			_, body := s.get(t, list)
+			b.WriteString(body)
+		}
+		return b.String()
+	}
+	before := all()
 	pages := crawl(t, s, more...)
+	require.True(t, before == all(), "looking at pages changed something")
 	kinds := map[string]int{}
 	seenEvil := 0
 	for _, p := range pages {
@@ -465,6 +478,9 @@ func TestEveryRouteIsGuarded(t *testing.T) {
 // Numbers, names and texts that no page sends: each is answered as somebody's fault or as nothing found, and never
 // does what it says.
 func TestOddRequestsAreAnswered(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of requests: left out with -short")
+	}
 	s := startPage(t, "--store", evilStore(t))
 	count := func() string {
 		_, body := s.get(t, "/api/1/rides?limit=1")

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -199,6 +200,68 @@ func TestFiftyUploadsAtOnce(t *testing.T) {
 	require.NoError(t, c.Process.Kill())
 	_ = c.Wait()
 	requireKept(t, store, ids)
+}
+
+// The same in this process, so that the race detector sees it: uploads, the same one twice, looks, people who sign in
+// and out, all at once.
+func TestAllAtOnce(t *testing.T) {
+	s := startPage(t, "--passcode-file", writeFile(t, "passcode", spoken+"\n"))
+	bearer := "Authorization: Bearer " + spoken
+	s.get(t, "/api/1/rides", bearer) // the passcode is known to be right: the rest cost no hash
+	var mu sync.Mutex
+	of := map[int]map[int64]int{}
+	var all sync.WaitGroup
+	for i := range 12 {
+		all.Go(func() {
+			kind, body := sent(t, dayOf(t, i/2), map[string]string{"horse": "Moss"})
+			answer, said := s.ask(t, "POST", "/api/1/rides", kind, body, bearer)
+			var k kept
+			if answer.StatusCode/100 != 2 || json.Unmarshal([]byte(said), &k) != nil {
+				t.Errorf("%s: %s", answer.Status, said)
+				return
+			}
+			mu.Lock()
+			defer mu.Unlock()
+			if of[i/2] == nil {
+				of[i/2] = map[int64]int{}
+			}
+			of[i/2][k.ID]++
+		})
+	}
+	for _, path := range []string{"/", "/courses", "/horses", "/strides", "/api/1/rides", "/api/1/horses", "/static/site.css"} {
+		all.Go(func() {
+			for range 5 {
+				if answer, _ := s.get(t, path, bearer); answer.StatusCode != 200 {
+					t.Errorf("%s: %s", path, answer.Status)
+				}
+			}
+		})
+	}
+	for range 2 {
+		all.Go(func() {
+			answer, _ := s.post(t, "/sign-in", url.Values{"passcode": {spoken}})
+			if len(answer.Cookies()) != 1 {
+				t.Errorf("signing in: %s", answer.Status)
+				return
+			}
+			cookie := "Cookie: " + answer.Cookies()[0].Name + "=" + answer.Cookies()[0].Value
+			if answer, _ = s.get(t, "/", cookie); answer.StatusCode != 200 {
+				t.Errorf("signed in: %s", answer.Status)
+			}
+			s.ask(t, "POST", "/sign-out", "", nil, cookie)
+			if answer, _ = s.get(t, "/", cookie); answer.StatusCode != 303 {
+				t.Errorf("signed out: %s", answer.Status)
+			}
+		})
+	}
+	all.Wait()
+	require.Len(t, of, 6)
+	for n, ids := range of {
+		require.Len(t, ids, 1, "the same files of day %d became two rides", n)
+	}
+	answer, horses := s.get(t, "/api/1/horses", bearer)
+	require.Equal(t, 200, answer.StatusCode)
+	require.Equal(t, 1, strings.Count(horses, `"Moss"`), "one name became two horses")
 }
 
 // requireKept holds that a store has exactly these rides, each with both files whole.
