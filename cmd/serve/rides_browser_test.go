@@ -20,6 +20,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
+	"groundline/course"
 	"groundline/report/keep"
 )
 
@@ -377,4 +378,41 @@ func TestBrowserFirstPageIsSoon(t *testing.T) {
 	}
 	t.Logf("first page drawn after %.0f ms", took)
 	require.Less(t, slices.Min(took), 300.0) // the machine may be busy with other tests
+}
+
+// Two minutes at 1 Hz and 100 Hz, from the drop to the debrief on the screen within two seconds: the demo's round, and
+// where they are at hand practice rounds of two and of three minutes.
+func TestBrowserDropToDebriefIsSoon(t *testing.T) {
+	rounds := [][]string{demoOnDisk(t, "ride.gpx", "motion.csv", "course.yaml")}
+	for _, name := range []string{"05-full-logger10hz", "07-full-runout-warmup"} {
+		dir := filepath.Join("..", "..", "..", "shared", "data", "rounds", name)
+		if _, err := os.Stat(dir); err != nil {
+			t.Logf("%s is not here: left out", name)
+			continue
+		}
+		dir, err := filepath.Abs(dir)
+		require.NoError(t, err)
+		rounds = append(rounds, []string{filepath.Join(dir, "ride.gpx"), filepath.Join(dir, "motion.csv"), filepath.Join(dir, "course.yaml")})
+	}
+	for _, files := range rounds {
+		web := site(t, func(t *testing.T, o *Options) {
+			data, err := os.ReadFile(files[2])
+			require.NoError(t, err)
+			plan, _, err := course.ReadPlan("course.yaml", data)
+			require.NoError(t, err)
+			_, err = o.Store.SaveCourse(t.Context(), 0, plan)
+			require.NoError(t, err)
+		})
+		ctx := browser(t)
+		at(t, ctx, 1280, "light")
+		visit(t, ctx, web.URL)
+		require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#course-id", "1")))
+		began := time.Now()
+		dropFiles(t, ctx, files[:2]...)
+		require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
+		until(t, ctx, `document.getElementById('plan')`)
+		took := time.Since(began)
+		t.Logf("%s: debrief %v after the drop", files[0], took.Round(time.Millisecond))
+		require.Less(t, took, 2*time.Second)
+	}
 }
