@@ -45,7 +45,7 @@ A folder with a plan (course.yaml) and one track is one ride of all its recordin
 folders are searched with all below them, each file being a ride, but for files of the
 same name before the ending (mon.gpx, mon.csv) and a folder's only track with its only
 motion file, which are one ride. --manifest lists rides instead: a CSV with the
-columns recording, course, horse, round; paths are relative to it.
+columns recording, course, horse, round, columns; paths are relative to it.
 
 A ride that fails is told and the rest goes on. With --out, what is done is kept in
 OUT.parts until the table is whole, so the same command takes up a run that was stopped
@@ -73,7 +73,7 @@ Some rides failed: 1. All were unreadable: 3.`,
 	flags := c.Flags()
 	flags.StringVar(&f.course, "course", "", "course plan of the rides that have none of their own")
 	flags.StringVar(&f.horse, "horse", "", "the horse's name, for rides without a manifest")
-	flags.StringVar(&f.manifest, "manifest", "", "CSV that lists the rides: recording, course, horse, round")
+	flags.StringVar(&f.manifest, "manifest", "", "CSV that lists the rides: recording, course, horse, round, columns")
 	flags.StringVarP(&f.out, "out", "o", "", "write the table to this file, or folder with --partition")
 	flags.StringVar(&f.format, "format", "", "csv, jsonl or parquet; else by the ending of --out, else csv")
 	flags.Var(&f.columns, "columns", "columns of motion CSVs whose header doesn't tell: t=…,ax=…,ay=…,az=…")

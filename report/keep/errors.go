@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"syscall"
 
 	"modernc.org/sqlite"
@@ -89,8 +90,6 @@ func (e *NotReadyError) Error() string {
 
 // SQLite's result codes that are told apart (sqlite.org/rescode.html): the low byte of the code.
 const (
-	sqliteBusy    = 5
-	sqliteIOErr   = 10
 	sqliteCorrupt = 11
 	sqliteFull    = 13
 	sqliteNotADB  = 26
@@ -116,6 +115,8 @@ func (s *Store) explain(err error) error {
 		return ErrNotFound
 	case sqliteCode(err) == sqliteFull, errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		return &FullError{Dir: s.dir, Err: err}
+	case sqliteCode(err) == sqliteCorrupt, sqliteCode(err) == sqliteNotADB:
+		return &ForeignError{filepath.Join(s.dir, databaseName), "a damaged database"}
 	}
 	return err
 }

@@ -93,6 +93,7 @@ type inventory struct {
 	course map[int64]string // name by version
 	file   map[int64]string // plan's file by version
 	sums   map[int64]string // its SHA-256
+	names  map[int64]string // the plan's own name by version, as far as asked for
 }
 
 // takeStock reads everything that people said.
@@ -103,7 +104,7 @@ func (s *Store) takeStock(ctx context.Context) (*inventory, error) {
 	}
 	defer tx.Rollback()
 	inv := &inventory{kept: Kept{Schema: KeptSchema, Horses: []KeptHorse{}, Courses: []KeptCourse{}, Rides: []KeptRide{}},
-		plans: map[int64][]byte{}, horse: map[int64]string{}, course: map[int64]string{}, file: map[int64]string{}, sums: map[int64]string{}}
+		plans: map[int64][]byte{}, horse: map[int64]string{}, course: map[int64]string{}, file: map[int64]string{}, sums: map[int64]string{}, names: map[int64]string{}}
 	k := &inv.kept
 	err = each(ctx, tx, "SELECT id, name, size, note FROM horse ORDER BY id", func(r row) error {
 		var h KeptHorse

@@ -59,6 +59,8 @@ func study(t *testing.T, s *Store) (ids []int64) {
 	require.NoError(t, s.PutAway(ctx, third.ID, true))
 	keep(About{HorseID: moss, Label: "evening"}, receive(t, s, "CON.csv", csv))
 	keep(About{CourseVersionID: first.VersionID}, receive(t, s, "broken.gpx", gpx[:len(gpx)/3]), receive(t, s, "BROKEN.gpx", []byte("<gpx>\nno")))
+	head, rest, _ := strings.Cut(string(csv), "\n")
+	keep(About{Columns: "t=clock,ax=x,ay=y,az=z"}, receive(t, s, "phone.csv", []byte(strings.Replace(head, "time_s,ax_m_s2,ay_m_s2,az_m_s2", "clock,x,y,z", 1)+"\n"+rest)))
 	return ids
 }
 
@@ -113,7 +115,7 @@ func TestRoundTrip(t *testing.T) {
 	again := opened(t, t.TempDir())
 	got, err := again.Import(t.Context(), out)
 	require.NoError(t, err)
-	require.Equal(t, Imported{Rides: 4, Horses: 2, Courses: 2}, got)
+	require.Equal(t, Imported{Rides: 5, Horses: 2, Courses: 2}, got)
 	back := filepath.Join(t.TempDir(), "back")
 	require.NoError(t, again.Export(t.Context(), back))
 	sameFolder(t, want, folder(t, back))
@@ -139,7 +141,7 @@ func TestRoundTrip(t *testing.T) {
 	// A second time it changes nothing.
 	got, err = again.Import(t.Context(), out)
 	require.NoError(t, err)
-	require.Equal(t, Imported{Already: 4}, got)
+	require.Equal(t, Imported{Already: 5}, got)
 	require.NoError(t, again.Export(t.Context(), filepath.Join(t.TempDir(), "x")))
 
 	// Into a store that has other rides under these ids, everything finds a place.
@@ -154,7 +156,7 @@ func TestRoundTrip(t *testing.T) {
 	require.NoError(t, err)
 	got, err = full.Import(t.Context(), out)
 	require.NoError(t, err)
-	require.Equal(t, Imported{Rides: 4, Horses: 1, Courses: 2}, got)
+	require.Equal(t, Imported{Rides: 5, Horses: 1, Courses: 2}, got)
 	list, _, total, err := full.Rides(t.Context(), Filter{HorseID: horse})
 	require.NoError(t, err)
 	require.Equal(t, 2, total)
@@ -168,7 +170,7 @@ func TestRoundTrip(t *testing.T) {
 func TestStridesAreTheCommands(t *testing.T) {
 	s := opened(t, t.TempDir())
 	ids := study(t, s)
-	workAll(t, s, ids[:3]) // one is waiting
+	workAll(t, s, ids[:3]) // two are waiting
 	out := filepath.Join(t.TempDir(), "out")
 	require.NoError(t, s.Export(t.Context(), out))
 	t.Chdir(out)
@@ -176,7 +178,7 @@ func TestStridesAreTheCommands(t *testing.T) {
 	require.NoError(t, err)
 	rides, err := table.ReadManifest("rides.csv", manifest, "")
 	require.NoError(t, err)
-	require.Len(t, rides, 4)
+	require.Len(t, rides, 5)
 	for _, set := range []table.Settings{{}, {WithoutPlaces: true}} {
 		for _, format := range []table.Format{table.CSV, table.JSONL, table.Parquet} {
 			var want, got, wantOf, gotOf bytes.Buffer
@@ -189,7 +191,7 @@ func TestStridesAreTheCommands(t *testing.T) {
 			}))
 			require.NoError(t, w.Close(of))
 			require.NoError(t, of.JSON(&wantOf))
-			require.Len(t, of.Recordings, 3)
+			require.Len(t, of.Recordings, 4)
 			require.Len(t, of.Failed, 1)
 
 			p, err := s.WriteStrides(t.Context(), &got, format, nil, set)
@@ -257,7 +259,7 @@ func TestExportTellsDamage(t *testing.T) {
 	again := opened(t, t.TempDir())
 	got, err := again.Import(t.Context(), out)
 	require.NoError(t, err)
-	require.Equal(t, 2, got.Rides)
+	require.Equal(t, 3, got.Rides)
 }
 
 // Whatever was done to the folder is told, all at once, and nothing of it is taken in.

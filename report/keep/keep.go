@@ -53,6 +53,7 @@ type Store struct {
 	kept bell  // rings when there is work
 	ways waysOf
 	prog progress
+	hand inHand
 
 	broken func(Ride) // of a test: stands for a fault of the program in building a ride
 }
@@ -96,8 +97,11 @@ func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
 	if s.now == nil {
 		s.now = time.Now
 	}
-	s.ways.known, s.prog.of = map[int64]*ways{}, map[int64]*reading{}
+	s.ways.known, s.prog.of, s.hand.ids = map[int64]*ways{}, map[int64]*reading{}, map[int64]bool{}
 	if err := os.MkdirAll(abs, folderMode); err != nil {
+		return nil, s.explain(err)
+	}
+	if err := syncDir(filepath.Dir(abs)); err != nil && !errors.Is(err, fs.ErrPermission) { // of a folder that is not ours, and there
 		return nil, s.explain(err)
 	}
 	for _, name := range []string{filesName, incomingName, workedName} {
@@ -240,7 +244,8 @@ func (b *bell) ring() {
 }
 
 // Changed is a channel that is closed when a ride of this store next changes its state, is kept or removed. Ask for it
-// before looking at the store, so that nothing happens in between.
+// before looking at the store, so that nothing happens in between. What other processes do is heard while Work runs, within a
+// second.
 func (s *Store) Changed() <-chan struct{} { return s.bell.wait() }
 
 func ms(t time.Time) int64 { return t.UnixMilli() }

@@ -20,7 +20,12 @@ import (
 // many bytes each ride's debrief takes.
 func seeded(t testing.TB, rides, told int) *Store {
 	t.Helper()
-	s := opened(t, t.TempDir())
+	return seededIn(t, t.TempDir(), rides, told)
+}
+
+func seededIn(t testing.TB, dir string, rides, told int) *Store {
+	t.Helper()
+	s := opened(t, dir)
 	dice := rand.New(rand.NewPCG(1, 2))
 	plan := demoPlan(t)
 	var versions []Course

@@ -186,6 +186,34 @@ func write(file string, queries ...string) error {
 	return nil
 }
 
+// A database that the disk has spoilt is told as that when it is met, and the program goes on.
+func TestSpoiltDatabase(t *testing.T) {
+	dir := t.TempDir()
+	s := seededIn(t, dir, 200, 500)
+	require.NoError(t, s.Close())
+	file := filepath.Join(dir, databaseName)
+	data, err := os.ReadFile(file)
+	require.NoError(t, err)
+	for i := 4096; i < len(data); i++ {
+		if i%4096 < 64 && i > 40*4096 { // the heads of pages
+			data[i] = 0xa5
+		}
+	}
+	require.NoError(t, os.WriteFile(file, data, 0o600))
+	s, err = Open(t.Context(), dir, Options{})
+	if err == nil {
+		defer s.Close()
+		for _, list := range lists(s) {
+			if _, e := list(t.Context()); e != nil {
+				err = e
+			}
+		}
+	}
+	var foreign *ForeignError
+	require.ErrorAs(t, err, &foreign)
+	require.ErrorContains(t, err, "damaged")
+}
+
 // Nobody but the owner may look into a store, whatever folder it is in.
 func TestModes(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "a b?c#d%41", "störe")

@@ -15,9 +15,7 @@ import (
 // Strides gives the stride rows of rides (nil: of all), ride by ride, as groundline strides --manifest rides.csv makes them in an
 // exported folder: in that order and under those names. What is worked out is not worked out again; a ride that is
 // not yet ready is. A ride that is refused is a result with an error.
-//
-// A ride with columns of its own is read with these; the command would need them by --columns. set.Columns is for the
-// provenance alone.
+// set.Columns is for the provenance alone: what is ready was read with the ride's own.
 func (s *Store) Strides(ctx context.Context, ids []int64, set table.Settings, each func(*table.Result) error) error {
 	inv, err := s.takeStock(ctx)
 	if err != nil {
@@ -56,7 +54,7 @@ func (s *Store) Strides(ctx context.Context, ids []int64, set table.Settings, ea
 
 // strides is the table's result of one ride.
 func (s *Store) strides(ctx context.Context, inv *inventory, r KeptRide, set table.Settings) (*table.Result, error) {
-	ride := table.Ride{Recording: path.Clean(r.recording()), Horse: inv.horseOf(r), Label: r.Label}
+	ride := table.Ride{Recording: path.Clean(r.recording()), Horse: inv.horseOf(r), Label: r.Label, Columns: r.Columns}
 	var files []table.File
 	for _, f := range r.Files {
 		ride.Files = append(ride.Files, f.File)
@@ -65,11 +63,14 @@ func (s *Store) strides(ctx context.Context, inv *inventory, r KeptRide, set tab
 	var plan *table.File
 	name := ""
 	if v := r.CourseVersion; v != nil {
-		p, _, err := s.Plan(ctx, *v)
-		if err != nil {
-			return nil, err
+		if _, known := inv.names[*v]; !known {
+			p, _, err := s.Plan(ctx, *v)
+			if err != nil {
+				return nil, err
+			}
+			inv.names[*v] = p.Name
 		}
-		ride.Course, name = inv.file[*v], p.Name
+		ride.Course, name = inv.file[*v], inv.names[*v]
 		plan = &table.File{Name: ride.Course, SHA256: inv.sums[*v], Bytes: int64(len(inv.plans[*v]))}
 	}
 	rows, made, _, err := s.worked(ctx, r.ID, nil)

@@ -3,10 +3,13 @@ package keep
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -107,16 +110,19 @@ func (s *Store) workOn(ctx context.Context) {
 // [ErrNotFound] where there is none.
 func (s *Store) claim(ctx context.Context, only int64) (job, error) {
 	now := ms(s.now())
-	const toDo = "FROM ride WHERE (state = 'waiting' OR (state = 'working' AND lease_ms < ?1)) AND (?2 = 0 OR id = ?2) ORDER BY id LIMIT 1"
+	const toDo = `FROM ride WHERE (state = 'waiting' OR (state = 'working' AND lease_ms < ?1)) AND (?2 = 0 OR id = ?2)
+		AND id NOT IN (SELECT value FROM json_each(?3)) ORDER BY id LIMIT 1`
+	// After the machine has slept, leases have ended, but what this process has in hand it still has.
+	own := s.hand.list()
 	var id int64
-	if err := s.read.QueryRowContext(ctx, "SELECT id "+toDo, now, only).Scan(&id); err != nil {
+	if err := s.read.QueryRowContext(ctx, "SELECT id "+toDo, now, only, own).Scan(&id); err != nil {
 		return job{}, s.explain(err) // mostly: nothing to do, found out without locking the others out
 	}
 	var j job
 	given := false
 	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var tries int
-		if err := tx.QueryRowContext(ctx, "SELECT id, edition, tries "+toDo, now, only).Scan(&id, &j.edition, &tries); err != nil {
+		if err := tx.QueryRowContext(ctx, "SELECT id, edition, tries "+toDo, now, only, own).Scan(&id, &j.edition, &tries); err != nil {
 			return err
 		}
 		if tries >= mostTries {
@@ -156,6 +162,8 @@ func (s *Store) WorkOut(ctx context.Context, id int64) (Ride, error) {
 
 // workOut works out a ride that this worker holds, and stores what it tells or why it can't be told.
 func (s *Store) workOut(ctx context.Context, j job) error {
+	s.hand.take(j.ride.ID)
+	defer s.hand.drop(j.ride.ID)
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	renewed := make(chan struct{})
@@ -194,6 +202,35 @@ func (s *Store) workOut(ctx context.Context, j job) error {
 		return nil
 	}
 	return err
+}
+
+// inHand are the rides that this process is working out.
+type inHand struct {
+	mu  sync.Mutex
+	ids map[int64]bool
+}
+
+func (h *inHand) take(id int64) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.ids[id] = true
+}
+
+func (h *inHand) drop(id int64) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	delete(h.ids, id)
+}
+
+// list is their ids as JSON, for SQL.
+func (h *inHand) list() string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	text, err := json.Marshal(slices.AppendSeq([]int64{}, maps.Keys(h.ids))) // never null, which is in no list
+	if err != nil {
+		panic(err) // numbers: can't be
+	}
+	return string(text)
 }
 
 // putBack lets others have a ride that this worker holds and did not finish.

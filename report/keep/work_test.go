@@ -65,6 +65,32 @@ func TestLeaseEnds(t *testing.T) {
 	require.Equal(t, 2, r.Tries)
 }
 
+// After the machine has slept, no lease holds any more; a process does not take from itself what it has in hand.
+func TestOwnWorkIsNotTakenAgain(t *testing.T) {
+	now, mu := time.Date(2026, 5, 9, 12, 0, 0, 0, time.UTC), &sync.Mutex{}
+	dir := t.TempDir()
+	a, b := clocked(t, dir, &now, mu), clocked(t, dir, &now, mu)
+	begun, goOn := holding(a)
+	defer goOn()
+	id := keepDemo2(t, a)
+	working(t, a)
+	require.Equal(t, id, <-begun)
+	mu.Lock()
+	now = now.Add(time.Hour)
+	mu.Unlock()
+	_, err := a.claim(t.Context(), 0)
+	require.ErrorIs(t, err, ErrNotFound)
+	_, err = a.claim(t.Context(), id)
+	require.ErrorIs(t, err, ErrNotFound)
+	j, err := b.claim(t.Context(), 0)
+	require.NoError(t, err, "another can't know that it is alive")
+	require.NoError(t, b.workOut(t.Context(), j))
+	goOn()
+	r, err := a.Wait(t.Context(), id)
+	require.NoError(t, err)
+	require.Equal(t, Ready, r.State)
+}
+
 // A ride that ends every process that works on it is not tried for ever.
 func TestGivesUpAfterSomeTries(t *testing.T) {
 	now, mu := time.Date(2026, 5, 9, 12, 0, 0, 0, time.UTC), &sync.Mutex{}

@@ -35,7 +35,8 @@ type ColumnOf struct {
 type Source struct {
 	Recording string   `json:"recording"`
 	Horse     string   `json:"horse"`
-	Round     string   `json:"round"` // label as given
+	Round     string   `json:"round"`             // label as given
+	Columns   string   `json:"columns,omitempty"` // of its own; "" for the settings'
 	Rows      int      `json:"rows"`
 	Files     []File   `json:"files"`
 	Course    *File    `json:"course"` // nil without a plan

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"groundline/trace/read"
 )
 
 // Ride is one ride to be read.
@@ -24,6 +26,8 @@ type Ride struct {
 	Course    string   // plan file; "" for none
 	Horse     string   // "" where nobody said
 	Label     string   // round label; "" for none
+	// Columns maps the columns of its motion CSVs by hand, see [read.Options]; "" takes those of the settings.
+	Columns string
 }
 
 // Plans that a folder may hold beside its recordings, the first found being taken.
@@ -222,8 +226,8 @@ const (
 	maxName = 80
 )
 
-// ReadManifest reads a list of rides: CSV with a header that names the columns recording, course, horse and round, in
-// any order; only recording must be there. A recording is one file or folder, or the files of one ride joined by +.
+// ReadManifest reads a list of rides: CSV with a header that names the columns recording, course, horse, round and
+// columns (see [Ride]), in any order; only recording must be there. A recording is one file or folder, or the files of one ride joined by +.
 // Paths are relative to the manifest's folder, written with / or as the system has it. A ride without course of
 // its own has that of its folder, where there is one, else the course given. name is the manifest's path. The error
 // tells every fault with its line.
@@ -245,7 +249,7 @@ func ReadManifest(name string, data []byte, course string) ([]Ride, error) {
 	f := finder{}
 	for i, h := range head {
 		switch h = strings.ToLower(strings.TrimSpace(h)); h {
-		case "recording", "course", "horse", "round":
+		case "recording", "course", "horse", "round", "columns":
 			if _, twice := column[h]; twice {
 				f.fault("%s:1: %s: is there twice, expected each column once", name, h)
 			}
@@ -282,7 +286,7 @@ func ReadManifest(name string, data []byte, course string) ([]Ride, error) {
 			}
 			return ""
 		}
-		r := Ride{Recording: get("recording"), Horse: get("horse"), Label: get("round")}
+		r := Ride{Recording: get("recording"), Horse: get("horse"), Label: get("round"), Columns: get("columns")}
 		if r.Recording == "" {
 			if len(fields) > 1 || strings.TrimSpace(fields[0]) != "" {
 				f.fault("%s:%d: recording: empty, expected a file, a folder, or files joined by +", name, line)
@@ -294,6 +298,9 @@ func ReadManifest(name string, data []byte, course string) ([]Ride, error) {
 		}
 		if bad := badName(r.Label); bad != "" {
 			f.fault("%s:%d: round: %s", name, line, bad)
+		}
+		if err := read.CheckColumns(r.Columns); err != nil {
+			f.fault("%s:%d: columns: %w", name, line, err)
 		}
 		folderPlan := ""
 		parts := []string{r.Recording}

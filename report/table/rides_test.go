@@ -72,15 +72,15 @@ func TestNoRide(t *testing.T) {
 
 func TestManifest(t *testing.T) {
 	tree(t, "study/one.gpx", "study/one.csv", "study/two/ride.gpx", "study/two/motion.csv", "study/two/course.yaml", "study/c.yaml", "three.zip")
-	rides, err := ReadManifest("study/rides.csv", []byte("\ufeffHorse,Recording,round,course,vet\r\n"+
-		"Bramble,one.gpx+one.csv,first,c.yaml,yes\r\n"+
+	rides, err := ReadManifest("study/rides.csv", []byte("\ufeffHorse,Recording,round,course,vet,columns\r\n"+
+		"Bramble,one.gpx+one.csv,first,c.yaml,yes,\"t=clock,ax=x,ay=y,az=z\"\r\n"+
 		"\"Moss, the\",two,,,\r\n"+
 		"\r\n"+
 		",../three.zip\r\n"), "given")
 	require.NoError(t, err)
 	require.Equal(t, []Ride{
 		{Recording: "../three.zip", Files: []string{"three.zip"}, Course: "given"},
-		{Recording: "one.gpx+one.csv", Files: []string{"study/one.gpx", "study/one.csv"}, Course: "study/c.yaml", Horse: "Bramble", Label: "first"},
+		{Recording: "one.gpx+one.csv", Files: []string{"study/one.gpx", "study/one.csv"}, Course: "study/c.yaml", Horse: "Bramble", Label: "first", Columns: "t=clock,ax=x,ay=y,az=z"},
 		{Recording: "two", Files: []string{"study/two/motion.csv", "study/two/ride.gpx"}, Course: "study/two/course.yaml", Horse: "Moss, the"},
 	}, rides)
 }
@@ -96,6 +96,7 @@ func TestManifestFaults(t *testing.T) {
 			"m.csv:4: recording: no such file c.csv", "m.csv:5: recording: no recording in none"},
 		"recording,course\na.gpx,b.yaml\n":                         {"m.csv:2: course: no such file b.yaml"},
 		"recording,horse,horse\na.gpx,B,C\n":                       {"m.csv:1: horse: is there twice"},
+		"recording,columns\na.gpx,nonsense\n":                      {"m.csv:2: columns: "},
 		"recording\na.gpx\na.gpx\n":                                {"a.gpx: is there twice"},
 		"recording,horse\na.gpx," + strings.Repeat("x", 81) + "\n": {"m.csv:2: horse: 81 bytes long, expected at most 80"},
 		"recording,horse\na.gpx,\"a\tb\"\n":                        {"m.csv:2: horse: has a control character"},

@@ -1,6 +1,7 @@
 package table
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -154,7 +155,7 @@ const maxPlanBytes = 1 << 20
 
 // workOut reads a ride and makes its rows, or takes them from an earlier run.
 func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions, known *plans) (r *Result) {
-	r = &Result{Ride: ride, Source: Source{Recording: ride.Recording, Horse: ride.Horse, Round: ride.Label, Files: []File{}, Warnings: []string{}}}
+	r = &Result{Ride: ride, Source: Source{Recording: ride.Recording, Horse: ride.Horse, Round: ride.Label, Columns: ride.Columns, Files: []File{}, Warnings: []string{}}}
 	defer func() {
 		// One ride that breaks the program must not cost a night's work on the others.
 		if p := recover(); p != nil {
@@ -194,7 +195,7 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions, known
 			return r
 		}
 	}
-	rec, err := read.Open(ctx, ride.Files, read.Options{Columns: set.Columns})
+	rec, err := read.Open(ctx, ride.Files, read.Options{Columns: cmp.Or(ride.Columns, set.Columns)})
 	if err != nil {
 		return fail(true, err)
 	}
@@ -238,7 +239,7 @@ func (r *Result) tell(d *report.Debrief, set Settings) {
 // Result. courseName is the plan's name where there is a course.
 func Worked(ride Ride, files []File, course *File, courseName string, d *report.Debrief, err error, unreadable bool, set Settings) *Result {
 	r := &Result{Ride: ride, CourseName: courseName, Source: Source{Recording: ride.Recording, Horse: ride.Horse, Round: ride.Label,
-		Files: slices.Clone(files), Warnings: []string{}}}
+		Columns: ride.Columns, Files: slices.Clone(files), Warnings: []string{}}}
 	if course != nil {
 		c := *course
 		r.Source.Course = &c
