@@ -332,6 +332,41 @@ func TestEditorTellsFaultsBesideTheirFields(t *testing.T) {
 	e.fine()
 }
 
+// The figures are for whom the coach chooses, in the units that the coach chooses.
+func TestEditorForAKeptHorseInFeet(t *testing.T) {
+	server := site(t, withDemo)
+	ctx := browser(t)
+	at(t, ctx, 1280, "light")
+	e := editing{t: t, ctx: ctx, url: server.URL + "/courses/1/edit"}
+	visit(t, ctx, e.url)
+	e.settled()
+	first := js[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`)
+	require.Contains(t, first, "21.60 m")
+	choose := func(id, value string) {
+		t.Helper()
+		js[int](t, ctx, `(() => {const s = document.getElementById('`+id+`'); s.focus(); s.value = [...s.options].find(o => o.value === '`+value+`' || o.text === '`+value+`').value; s.dispatchEvent(new Event('change')); return 1})()`)
+	}
+	choose("horse", "Birch")
+	until(t, ctx, `document.getElementById('fit-head').textContent === 'For Birch'`)
+	require.NotEqual(t, first, js[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`))
+	choose("horse", "size:small pony")
+	until(t, ctx, `document.getElementById('fit-head').textContent === 'For a small pony'`)
+	require.Contains(t, js[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`), "6 (")
+	choose("unit", "feet")
+	until(t, ctx, `document.querySelector('#lines tbody tr').innerText.includes('70.9 ft')`)
+	e.do(chromedp.Click(`#route li:nth-child(1) .ed-name`))
+	require.Equal(t, "78.7", e.value("f-x"))
+	require.Equal(t, "0.85", e.value("f-height"), "heights stay in metres")
+	e.typed("f-x", "79")
+	e.settled()
+	choose("unit", "metres")
+	until(t, ctx, `document.getElementById('f-x').value === '24.08'`)
+	choose("unit", "paces")
+	until(t, ctx, `document.getElementById('f-x').value === '26.34'`)
+	require.Equal(t, "As it was kept.", func() string { e.click("undo"); e.settled(); return e.text("saved") }())
+	e.fine()
+}
+
 // A coach builds a course from nothing.
 func TestCoachBuildsACourse(t *testing.T) {
 	var store *keep.Store

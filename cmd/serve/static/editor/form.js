@@ -194,7 +194,7 @@ export function createForm(app) {
       if (!row) {
         const kind = element('select', {on: {change: e => { const l = row.line; app.change(model.setLine(app.plan, l.from, l.to, {kind: e.target.value || null}), `Kind of ${words.lineName(l)}`); }}},
           element('option', {value: ''}, 'found'), ...['related', 'bending', 'rollback', 'combination', 'single'].map(k => element('option', {value: k}, k)));
-        const tape = element('input', {inputmode: 'decimal', autocomplete: 'off', size: 6});
+        const tape = element('input', {class: 'ed-tape', inputmode: 'decimal', autocomplete: 'off', size: 6});
         row = element('tr', {}, element('th', {scope: 'row'}, element('button', {type: 'button', class: 'plain', on: {click: () => app.choose(keyOf(row.line.to))}})), element('td', {class: 'ed-d'}), element('td', {class: 'ed-n'}), element('td', {class: 'ed-f'}), element('td', {class: 'noprint', 'data-name': 'Kind'}, kind), element('td', {'data-name': 'Tape'}, tape));
         more = element('tr', {class: 'more'}, element('td', {colspan: 6}));
         body.append(row, more);
@@ -228,13 +228,13 @@ export function createForm(app) {
     $('faults').hidden = faults.length === 0;
     if (changed($('faults'), faults)) $('faults').replaceChildren(...faults.map(f => element('li', {}, (f.where.text ? f.where.text + ': ' : '') + f.text + ' ', f.where.key ? element('button', {type: 'button', class: 'plain', on: {click: () => app.choose(f.where.key)}}, 'Show') : null)));
     const notes = app.sketch?.notes ?? [];
-    if (!changed($('notes'), [notes, app.sketch?.lines.map(l => [l.from, l.to]), Boolean(app.sketch)])) return;
+    if (!changed($('notes'), [notes, app.faults.length > 0, app.sketch?.lines.map(l => [l.from, l.to]), Boolean(app.sketch)])) return;
     const about = n => n.about === 'obstacle' ? `Obstacle ${n.obstacle}` : n.about === 'line' ? words.lineName(app.sketch.lines[n.line]) : {start: 'Start', finish: 'Finish', track: 'Track', speed: 'Speed', levels: 'Heights', plan: 'Plan'}[n.about];
     const key = n => n.about === 'obstacle' ? keyOf(n.obstacle) : n.about === 'line' ? keyOf(app.sketch.lines[n.line].to) : n.about === 'start' || n.about === 'finish' ? n.about : null;
     $('notes').replaceChildren(...notes.map(n => element('li', {},
       key(n) ? element('button', {type: 'button', class: 'plain', on: {click: () => app.choose(key(n))}}, about(n)) : element('b', {}, about(n)),
       `: ${n.what}. ${n.why ? n.why[0].toUpperCase() + n.why.slice(1) + '.' : ''} `, n.source ? element('small', {}, `Source: ${n.source}.`) : null)),
-    ...(notes.length ? [] : [element('li', {class: 'quiet'}, app.sketch ? 'Nothing that the published rules and tables speak against.' : 'Nothing yet.')]));
+    ...(notes.length ? [] : [element('li', {class: 'quiet'}, app.faults.length ? 'The rest can’t be told yet.' : app.sketch ? 'Nothing that the published rules and tables speak against.' : 'Nothing yet.')]));
   }
   function whereOf(f) {
     const m = /^obstacles\[(\d+)\](?:\.(.*))?$/.exec(f.field);
@@ -409,6 +409,14 @@ export function createForm(app) {
       showHeights();
       showTiming();
       showFaults();
+    },
+    // What who builds the course needs on paper, of each obstacle.
+    print() {
+      const length = m => unitsOf.number(m / unitsOf.units[app.unit].m, unitsOf.units[app.unit].decimals), short = unitsOf.units[app.unit].short;
+      const metres = v => v === null ? '' : unitsOf.number(v, 2);
+      $('print-obstacles').replaceChildren(
+        element('thead', {}, element('tr', {}, ...['Obstacle', 'Kind', 'Height, m', 'Spread, m', `Face, ${short}`, `Right, ${short}`, `Forward, ${short}`, 'Facing, °'].map(h => element('th', {scope: 'col'}, h)))),
+        element('tbody', {}, ...app.plan.obstacles.map(o => element('tr', {}, element('th', {scope: 'row'}, o.id), ...[o.kind, metres(o.height), metres(o.spread), length(o.width), length(o.at[0]), length(o.at[1]), unitsOf.number(o.facing, 0)].map(v => element('td', {}, v))))));
     },
     // while dragging only what moves is shown
     showMoving() { for (const s of shows) s(false); showLines(); showPut(); showNotes(); showFaults(); },

@@ -496,10 +496,11 @@ addEventListener('beforeprint', () => {
   const was = chosen;
   printed = {was};
   chosen = null;
-  const {to, w, h} = drawing.scaled(view(), 186, 150);
+  const {to, w, h} = drawing.scaled(view(), 186, 130);
   svg.style.width = w + 'mm';
   svg.style.height = h + 'mm';
   say($('print-scale'), `1 : ${to}`);
+  form.print();
 });
 addEventListener('afterprint', () => {
   if (!printed) return;
