@@ -109,6 +109,21 @@ func trackPoints(t course.Track) []course.Point {
 	return out
 }
 
+// closeM is how near to each other the points are that stand for the track where letters look for room.
+const closeM = 1.0
+
+// trodden are places all along the planned track.
+func trodden(t course.Track) []course.Point {
+	var out []course.Point
+	for _, l := range t.Legs {
+		for d := 0.0; d < l.Path.LengthM(); d += closeM {
+			at, _ := l.Path.At(d)
+			out = append(out, at)
+		}
+	}
+	return out
+}
+
 // planPicture draws a plan for the page, with the distances of the lines that riders count, and says in words what it shows.
 func planPicture(p *course.Plan, w course.Walk, units report.Units) (template.HTML, string) {
 	track := trackPoints(w.Figures.Track)
@@ -139,6 +154,10 @@ func planPicture(p *course.Plan, w course.Walk, units report.Units) (template.HT
 			x, y := f.at(at)
 			taken = append(taken, box{x - 8, y - 8, x + 8, y + 8})
 		}
+	}
+	for _, at := range trodden(w.Figures.Track) {
+		x, y := f.at(at)
+		taken = append(taken, box{x - 3, y - 3, x + 3, y + 3})
 	}
 	for _, l := range w.Lines {
 		if words := lineLabel(l, units); words != "" {

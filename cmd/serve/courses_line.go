@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -26,6 +27,7 @@ type lineView struct {
 	From, To  string
 	Line      string // as the comparison takes it
 	Horses    []pick
+	Many      bool // horses: too many for boxes to tick
 	FromDay   string
 	ToDay     string
 	Narrowed  bool
@@ -117,6 +119,8 @@ func (s *server) showLine(w http.ResponseWriter, r *http.Request) {
 		id, _ := strconv.ParseInt(v.Horses[i].Value, 10, 64)
 		v.Horses[i].Chosen = slices.Contains(filter.HorseIDs, id)
 	}
+	const mostBoxes = 8
+	v.Many = len(v.Horses) > mostBoxes
 	v.Narrowed = len(filter.HorseIDs) > 0 || v.FromDay != "" || v.ToDay != ""
 	filter.Limit = mostAttempts
 	list, total, err := s.Store.Attempts(ctx, c.ID, v.From, v.To, filter)
@@ -168,6 +172,12 @@ func (s *server) showLine(w http.ResponseWriter, r *http.Request) {
 	s.show(w, r, http.StatusOK, "course_line.html", view{Title: fmt.Sprintf("%s to %s, %s", v.From, v.To, c.Name), Here: "courses", Data: v})
 }
 
+// rideClock is a moment of a ride, in minutes and seconds.
+func rideClock(s float64) string {
+	whole := max(0, int(math.Round(s)))
+	return fmt.Sprintf("%d:%02d", whole/60, whole%60)
+}
+
 func (s *server) otherLines(r *http.Request, v *lineView) error {
 	ridden, err := s.Store.RiddenLines(r.Context(), v.Course.ID)
 	if err != nil {
@@ -208,6 +218,9 @@ func rowOfAttempt(a keep.Attempt, ofRide int, marks marks, units report.Units) a
 	}
 	if a.Round != nil {
 		said = append(said, fmt.Sprintf("round %d", *a.Round))
+	}
+	if a.StartS != nil && ofRide > 1 {
+		said = append(said, "at "+rideClock(*a.StartS)+" of the ride")
 	}
 	row.Nth = strings.Join(said, ", ")
 	return row

@@ -56,6 +56,12 @@ func Render(c *Comparison, attempts []Attempt, opt PageOptions) (html []byte, po
 	for _, a := range c.Attempts {
 		v.Attempts = append(v.Attempts, pageAttempt{a.Label, a.words()})
 	}
+	// Whether these rides may be compared at all stands before the rest; what each recording warns of comes with the doubts.
+	for _, n := range c.Notes {
+		if n.Level == "warning" && !slices.Contains(warningsOf(attempts), n) {
+			v.Look = append(v.Look, upperFirst(n.What)+": "+n.Why+".")
+		}
+	}
 	v.Head, v.Changed = t.changedWords()
 	for _, l := range c.Lines {
 		section := pageSection{Head: t.lineHead(l)}
@@ -115,7 +121,7 @@ type pageContent struct {
 	Plan                                          template.HTML
 	Many                                          bool
 	Attempts                                      []pageAttempt
-	Changed, Sure                                 []string
+	Look, Changed, Sure                           []string
 	Lines                                         []pageSection
 }
 

@@ -56,6 +56,10 @@ func TestPageSaysWhatTheTextSays(t *testing.T) {
 		"First along the route to improve: 3 to 4", "&#43;0.45 ±0.12", `<th scope="row">each stride, m</th>`, "3 to 4, related 21.95 m, planned 5", "62.0 ±0.2 (2 faults)", "Holm 1979", "No veterinary tool"} {
 		require.Contains(t, got, want)
 	}
+	require.NotContains(t, got, "Look:")
+	elsewhere := second()
+	elsewhere.Debrief.Course = &report.CourseInfo{Name: "Another field"}
+	require.Contains(t, asPage(t, first(), elsewhere), "<b>Look:</b> The debriefs are of plans with different names")
 	require.NotContains(t, got, "<svg", "no debrief has a track")
 	require.Contains(t, asPage(t, lesson(6)), "From ride to ride: each stride")
 }
