@@ -49,7 +49,8 @@ func (g *Guard) isFromHere(r *http.Request) bool {
 }
 
 // ownOrigin tells whether an Origin header is the one that the server's own pages have: scheme, name and port as the
-// browser sees them. "null" never is.
+// browser sees them. "null" never is. The name of a proxy in front is our own also where the proxy does not pass on
+// the Host it was asked for.
 func (g *Guard) ownOrigin(r *http.Request, origin string) bool {
 	u, err := url.Parse(origin)
 	if err != nil || u.Host == "" {
@@ -60,6 +61,9 @@ func (g *Guard) ownOrigin(r *http.Request, origin string) bool {
 		scheme, usual = "https", "443"
 	}
 	host, port, ok := splitHost(u.Host)
+	if n := g.named(host, port); ok && n != nil && n.proxy && n.port == port && u.Scheme == "https" {
+		return true
+	}
 	ourHost, ourPort, ourOK := splitHost(r.Host)
 	if port == "" {
 		port = usual

@@ -18,6 +18,7 @@ package guard
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"strings"
@@ -107,6 +108,11 @@ func New(opt Options) (*Guard, error) {
 			return nil, err
 		}
 		g.names = append(g.names, parsed)
+		if parsed.proxy {
+			if err := g.origins.AddTrustedOrigin(n); err != nil {
+				return nil, fmt.Errorf("host name %q: %w", n, err)
+			}
+		}
 	}
 	return g, nil
 }

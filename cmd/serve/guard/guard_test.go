@@ -367,6 +367,33 @@ func TestCrossSite(t *testing.T) {
 	}
 }
 
+// Behind a proxy that does TLS its name is ours, whether or not it passes on the Host it was asked for.
+func TestOriginsBehindAProxy(t *testing.T) {
+	s := serve(t, Options{Names: []string{"https://ride.example", "https://yard.example:8443"}}, nil)
+	require.NoError(t, s.SetPasscode(phc(t)))
+	for _, c := range []struct {
+		host, origin string
+		want         bool
+	}{
+		{"ride.example", "https://ride.example", true},
+		{"yard.example:8443", "https://yard.example:8443", true},
+		{s.addr, "https://ride.example", true},
+		{s.addr, "http://" + s.addr, true},
+		{"ride.example", "http://ride.example", false},
+		{"ride.example", "https://ride.example:444", false},
+		{"ride.example", "https://evil.ride.example", false},
+		{"ride.example", "https://ride.example.evil", false},
+		{"ride.example", "null", false},
+		{s.addr, "https://yard.example", false},
+		{s.addr, "http://ride.example", false},
+	} {
+		for _, more := range []string{"Sec-Fetch-Site: same-origin", "X-Old: browser"} {
+			answer, said := s.ask(t, "POST", SignInPath, "passcode=", form, "Host: "+c.host, "Origin: "+c.origin, more)
+			require.Equal(t, !c.want, answer.StatusCode == 403, "%v %s: %s", c, more, said)
+		}
+	}
+}
+
 func TestHeadersOfEachAnswer(t *testing.T) {
 	own := "default-src 'none'; script-src 'sha256-abc='; style-src 'sha256-def='; frame-ancestors *; script-src *; base-uri 'self'"
 	s := serve(t, Options{}, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
