@@ -539,3 +539,17 @@ func TestLineOf(t *testing.T) {
 		require.False(t, ok, line)
 	}
 }
+
+// A difference that is sure and of no use is neither made much of nor denied.
+func TestSmallDifferences(t *testing.T) {
+	ride := func(name string, laterS float64) Attempt {
+		d := round(name, way("3", "4", 5, 3.5, 5.6, 5.6))
+		d.Efforts[0].LandingS, d.Efforts[1].TakeoffS = pm(20.5, 0.002), pm(24.5+laterS, 0.002)
+		return Attempt{name, d}
+	}
+	text := asText(t, of(t, ride("one", 0), ride("two", 0.05)), report.Metric)
+	require.Contains(t, text, "Differences too small to use: 3 to 4.")
+	require.NotContains(t, text, "No difference can be told: 3 to 4")
+	require.Contains(t, text, "sure")
+	require.Contains(t, asText(t, of(t, ride("one", 0), ride("two", 0)), report.Metric), "No difference can be told: to 3; 3 to 4.")
+}

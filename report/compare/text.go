@@ -122,7 +122,7 @@ func (t *text) changedWords() (head string, out []string) {
 	if len(t.c.Attempts) == 2 && !slices.ContainsFunc(t.c.Lines, func(l Line) bool { return len(l.Rides) > 2 }) {
 		head = "What changed from A to B"
 	}
-	none := []string{}
+	var none, small []string
 	for _, l := range t.c.Lines {
 		var sure, likely []string
 		for _, d := range l.Differences {
@@ -151,13 +151,20 @@ func (t *text) changedWords() (head string, out []string) {
 			said += word + strings.Join(likely, ", ") + "."
 		}
 		if said == "" {
-			none = append(none, lowerFirst(lineName(l)))
+			if slices.ContainsFunc(l.Differences, func(d Difference) bool { return d.Verdict != NotResolved }) {
+				small = append(small, lowerFirst(lineName(l)))
+			} else {
+				none = append(none, lowerFirst(lineName(l)))
+			}
 			continue
 		}
 		out = append(out, lineName(l)+": "+said)
 	}
 	if len(none) > 0 {
 		out = append(out, "No difference can be told: "+strings.Join(none, "; ")+".")
+	}
+	if len(small) > 0 {
+		out = append(out, "Differences too small to use: "+strings.Join(small, "; ")+".")
 	}
 	if d := t.c.Rounds.Differences; len(d) > 0 {
 		var said []string
