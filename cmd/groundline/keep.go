@@ -126,14 +126,22 @@ func keepRides(ctx context.Context, args []string, f keepFlags, std streams) err
 	for _, r := range rides {
 		id, err := k.keep(ctx, r)
 		if err != nil {
-			return err
+			return keptSoFar(err)
 		}
 		ids = append(ids, id)
 	}
 	if !f.wait {
 		return nil
 	}
-	return k.workOut(ctx, ids)
+	return keptSoFar(k.workOut(ctx, ids))
+}
+
+// keptSoFar says of an interrupt that it undoes nothing.
+func keptSoFar(err error) error {
+	if errors.Is(err, context.Canceled) {
+		return failure{exitStopped, errors.New("groundline: interrupted; the rides told to be kept are, and the same command goes on")}
+	}
+	return err
 }
 
 // keeper keeps the rides of one command line.

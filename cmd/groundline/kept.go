@@ -452,7 +452,7 @@ all told, and then nothing is taken in.
 			defer s.Close()
 			got, err := s.Import(c.Context(), args[0])
 			if err != nil {
-				return ofStore(err)
+				return keptSoFar(ofStore(err))
 			}
 			line := fmt.Sprintf("%s, %s and %s taken in", amount(got.Rides, "ride", "rides"), amount(got.Horses, "horse", "horses"), amount(got.Courses, "course", "courses"))
 			if got.Already > 0 {

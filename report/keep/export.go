@@ -136,7 +136,7 @@ func (s *Store) takeStock(ctx context.Context) (*inventory, error) {
 			}
 			base = unique(taken, base)
 		}
-		v.Made, v.File = stamp(madeMS), path.Join("courses", fmt.Sprintf("%s.v%d.yaml", base, v.Version))
+		v.Made, v.File = stamp(madeMS), path.Join("courses", safeName(fmt.Sprintf("%s.v%d.yaml", base, v.Version)))
 		inv.plans[v.ID], inv.course[v.ID], inv.file[v.ID], inv.sums[v.ID] = append([]byte{}, plan...), versionName, v.File, v.SHA256
 		last := &k.Courses[len(k.Courses)-1]
 		last.Versions = append(last.Versions, v)

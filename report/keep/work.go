@@ -148,16 +148,28 @@ func (s *Store) claim(ctx context.Context, only int64) (job, error) {
 	return j, nil
 }
 
-// WorkOut returns when a ride is ready or refused, and gives it. Where nobody has taken it yet, it works it out itself.
+// WorkOut returns when a ride is ready or refused, and gives it. Where nobody has it in hand, it works it out itself.
 func (s *Store) WorkOut(ctx context.Context, id int64) (Ride, error) {
-	j, err := s.claim(ctx, id)
-	if err == nil {
-		err = s.workOut(ctx, j)
+	for {
+		rings := s.bell.wait()
+		j, err := s.claim(ctx, id)
+		if err == nil {
+			err = s.workOut(ctx, j)
+		}
+		if err != nil && !errors.Is(err, ErrNotFound) {
+			return Ride{}, err
+		}
+		r, err := s.Ride(ctx, id)
+		if err != nil || r.State == Ready || r.State == Refused {
+			return r, err
+		}
+		select {
+		case <-ctx.Done():
+			return r, ctx.Err()
+		case <-rings:
+		case <-time.After(lookEach):
+		}
 	}
-	if err != nil && !errors.Is(err, ErrNotFound) {
-		return Ride{}, err
-	}
-	return s.Wait(ctx, id)
 }
 
 // workOut works out a ride that this worker holds, and stores what it tells or why it can't be told.
@@ -368,8 +380,11 @@ func (s *Store) rebuild(ctx context.Context, id int64, edition int) (built, erro
 	}
 	defer s.prog.end(id)
 	b, err := s.build(ctx, ride, namesOf(ride))
-	if err != nil {
-		return built{}, err
+	if ctx.Err() != nil {
+		return built{}, ctx.Err()
+	}
+	if err != nil { // this program can't tell what another one could
+		return built{}, &NotReadyError{ID: id, State: Refused, Why: err.Error()}
 	}
 	err = s.store(ctx, ride, edition, b, "state = ?", string(Ready))
 	var full *FullError

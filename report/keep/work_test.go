@@ -376,6 +376,15 @@ func TestWorkedIsMadeAnew(t *testing.T) {
 	r, err := later.Ride(t.Context(), id)
 	require.NoError(t, err)
 	require.Equal(t, "groundline later", r.Program)
+	// A program that can't tell it any more says so, and what was known stays.
+	s.broken = func(Ride) { panic("not by this program") }
+	_, err = s.Debrief(t.Context(), id)
+	var not *NotReadyError
+	require.ErrorAs(t, err, &not)
+	require.Contains(t, not.Why, "not by this program")
+	r, err = s.Ride(t.Context(), id)
+	require.NoError(t, err)
+	require.Equal(t, Ready, r.State)
 }
 
 // A ride that is looked at while its files are gone is told as that, not lost.
