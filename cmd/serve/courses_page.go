@@ -135,7 +135,7 @@ func (w walker) query() url.Values {
 	q := url.Values{}
 	switch {
 	case w.horseID != 0:
-		q.Set("horse", strconv.FormatInt(w.horseID, 10))
+		q.Set("horse_id", strconv.FormatInt(w.horseID, 10))
 	case w.size != "":
 		q.Set("size", w.size)
 	}
@@ -163,7 +163,7 @@ func (s *server) walker(ctx context.Context, q url.Values) (walker, error) {
 		id, w.size = "", of
 	}
 	if id != "" && w.size != "" {
-		return w, badRequest("horse with size, expected one of them: a kept horse has its own size")
+		return w, badRequest("horse_id with size, expected one of them: a kept horse has its own size")
 	}
 	if text := q.Get("pace"); text != "" {
 		pace, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
@@ -174,14 +174,14 @@ func (s *server) walker(ctx context.Context, q url.Values) (walker, error) {
 	}
 	var err error
 	var missing error
-	if w.horseID, err = number("horse", id); err != nil {
+	if w.horseID, err = number("horse_id", id); err != nil {
 		return w, err
 	}
 	switch {
 	case w.horseID != 0:
 		h, err := s.Store.Horse(ctx, w.horseID)
 		if err != nil {
-			return w, gone(err, "horse: %d, expected a horse that is kept", w.horseID)
+			return w, gone(err, "horse_id: %d, expected a horse that is kept", w.horseID)
 		}
 		w.name = h.Name
 		w.horse, err = s.courseHorse(ctx, h)
