@@ -173,9 +173,18 @@ func TestCoursePages(t *testing.T) {
 
 	for address, status := range map[string]int{"/courses/99": 404, "/courses/x": 404, "/courses/1?version=7": 404, "/courses/1?version=": 200, "/courses/1?pace=9": 400, "/courses/1?pace=NaN": 400,
 		"/courses/1?size=elephant": 400, "/courses/1?for=horse-77": 400, "/courses/1?for=horse-x": 400, "/courses/1?horse=1&size=large+pony": 400,
-		"/courses/1/lines/1/77": 404, "/courses/1/lines/1/3": 200, "/courses/1/lines/..%2F..%2Fetc/passwd": 404, "/courses/1/plan.exe": 404} {
+		"/courses/1/lines/1/77": 404, "/courses/1/lines/1/3": 200, "/courses/1/plan.exe": 404} {
 		got, _ := got(t, y.URL+address)
 		require.Equal(t, status, got, address)
+	}
+}
+
+// An address is never a way to a file.
+func TestCoursesAreNoFolders(t *testing.T) {
+	y := newYard(t)
+	for _, address := range []string{"/courses/1/lines/..%2F..%2Fetc/passwd", "/courses/..%2f..%2fetc%2fpasswd", "/courses/1/plan.yaml%00", "/courses/1/lines/%2e%2e/%2e%2e", "/courses/1/lines/a%00/b"} {
+		status, _ := got(t, y.URL+address)
+		require.Contains(t, []int{http.StatusBadRequest, http.StatusNotFound}, status, address)
 	}
 }
 
