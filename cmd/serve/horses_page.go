@@ -88,7 +88,7 @@ type horseRideRow struct {
 }
 
 // A figure names so many of its rides, and the list has so many; the others are in the list of rides.
-const mostBehind, mostListed = 12, 50
+const mostBehind, mostListed = 12, 20
 
 // showHorse is a horse with its record.
 func (s *server) showHorse(w http.ResponseWriter, r *http.Request) {

@@ -217,6 +217,8 @@ func (s *Store) Told(ctx context.Context, horseID int64) ([]record.Ride, error) 
 	defer rows.Close()
 	var out []record.Ride
 	var older []int // told in another layout
+	var zip gzip.Reader
+	var text bytes.Buffer
 	for rows.Next() {
 		var id, versionID int64
 		var horse string
@@ -224,12 +226,16 @@ func (s *Store) Told(ctx context.Context, horseID int64) ([]record.Ride, error) 
 		if err := rows.Scan(&id, &horse, &versionID, &data); err != nil {
 			return nil, s.explain(err)
 		}
-		text, err := unpacked(data)
+		text.Reset()
+		err := zip.Reset(bytes.NewReader(data))
+		if err == nil {
+			_, err = text.ReadFrom(&zip)
+		}
 		if err != nil {
 			return nil, fmt.Errorf("ride %d: what it told is damaged: %w", id, err)
 		}
 		var r record.Ride
-		if json.Unmarshal(text, &r) != nil || r.V != record.RideVersion {
+		if json.Unmarshal(text.Bytes(), &r) != nil || r.V != record.RideVersion {
 			older = append(older, len(out))
 		}
 		r.ID, r.Horse, r.Ground = id, horse, ""

@@ -56,11 +56,13 @@ func usualLine(l Line) bool {
 
 // rows gathers a figure of the usual lines.
 func (r *Record) rows(of func(Line) *trace.Estimate) []row {
-	var out []row
+	one := []float64{1}
+	out := make([]row, 0, 8*len(r.rides))
 	for i, d := range r.rides {
-		for k, l := range d.Lines {
-			if e := of(l); e != nil && e.Value >= leastFigure && usualLine(l) {
-				out = append(out, mean(i, r.lineIDs[i][k], *e))
+		for k := range d.Lines {
+			l := &d.Lines[k]
+			if e := of(*l); e != nil && e.Value >= leastFigure && usualLine(*l) {
+				out = append(out, mean(one, i, r.lineIDs[i][k], *e))
 			}
 		}
 	}
@@ -218,11 +220,12 @@ func (r *Record) tellEdges() {
 
 func (r *Record) edges(of func(Effort) *trace.Estimate, own func(int, trace.Estimate)) Edges {
 	gather := func(keep func(Effort) bool) []row {
-		var rows []row
+		one := []float64{1}
+		rows := make([]row, 0, 8*len(r.rides))
 		for i, d := range r.rides {
 			for k, e := range d.Efforts {
 				if x := of(e); x != nil && e.Outcome == "jumped" && keep(e) {
-					rows = append(rows, mean(i, r.effortIDs[i][k], *x))
+					rows = append(rows, mean(one, i, r.effortIDs[i][k], *x))
 				}
 			}
 		}

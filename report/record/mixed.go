@@ -21,9 +21,9 @@ type row struct {
 	y, sd      float64
 }
 
-// mean is the row of a plain mean.
-func mean(ride, line int, e trace.Estimate) row {
-	return row{ride, line, []float64{1}, e.Value, e.SD()}
+// mean is the row of a plain mean: at is 1 alone, and may be shared by all rows.
+func mean(at []float64, ride, line int, e trace.Estimate) row {
+	return row{ride, line, at, e.Value, e.SD()}
 }
 
 // usual is what is known beforehand of how a figure of one horse differs: from line to line, as a standard
@@ -174,6 +174,7 @@ func atTau(groups []group, p int, tau float64) (part, float64, bool) {
 	xx := mat.NewSymDense(p, nil)
 	xy := make([]float64, p)
 	var yy, logDet float64
+	product := 1.0 // of terms of the determinant: their logarithms are taken together, as they take most of the time
 	for i := range groups {
 		g := &groups[i]
 		if g.one == 0 {
@@ -188,8 +189,13 @@ func atTau(groups []group, p int, tau float64) (part, float64, bool) {
 			xy[a] += g.xy[a] - k*g.x1[a]*g.y1
 		}
 		yy += g.yy - k*g.y1*g.y1
-		logDet += g.logV + math.Log1p(tau*tau*g.one)
+		logDet += g.logV
+		if product *= 1 + tau*tau*g.one; product > 1e100 {
+			logDet += math.Log(product)
+			product = 1
+		}
 	}
+	logDet += math.Log(product)
 	var chol mat.Cholesky
 	if !chol.Factorize(xx) || chol.Cond() > 1e12 {
 		return part{}, 0, false

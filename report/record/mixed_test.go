@@ -122,11 +122,11 @@ func TestMixedCannotTellWhatIsNotThere(t *testing.T) {
 	require.False(t, ok, "no slope where x is one")
 	_, ok = mixed(same[:1], byLine(0.1))
 	require.False(t, ok)
-	f, ok := mixed([]row{mean(0, -1, trace.Exactly(3))}, byLine(0.1))
+	f, ok := mixed([]row{mean([]float64{1}, 0, -1, trace.Exactly(3))}, byLine(0.1))
 	require.True(t, ok, "one line has a mean")
 	require.InDelta(t, 3, f.at(1).Value, 1e-9)
 	require.Less(t, f.at(1).Low, 2.9)
-	f, ok = mixed([]row{mean(0, -1, trace.Exactly(3)), mean(4, -1, trace.Exactly(3))}, byRide(0.1))
+	f, ok = mixed([]row{mean([]float64{1}, 0, -1, trace.Exactly(3)), mean([]float64{1}, 4, -1, trace.Exactly(3))}, byRide(0.1))
 	require.True(t, ok, "figures without doubt")
 	require.Equal(t, 2, f.rides)
 }
