@@ -90,6 +90,7 @@ func (e *NotReadyError) Error() string {
 
 // SQLite's result codes that are told apart (sqlite.org/rescode.html): the low byte of the code.
 const (
+	sqliteBusy    = 5
 	sqliteCorrupt = 11
 	sqliteFull    = 13
 	sqliteNotADB  = 26
@@ -115,6 +116,8 @@ func (s *Store) explain(err error) error {
 		return ErrNotFound
 	case sqliteCode(err) == sqliteFull, errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		return &FullError{Dir: s.dir, Err: err}
+	case sqliteCode(err) == sqliteBusy:
+		return fmt.Errorf("%s: another program has held the store for more than %d s, expected it to be free: try again (%w)", s.dir, busyMS/1000, err)
 	case sqliteCode(err) == sqliteCorrupt, sqliteCode(err) == sqliteNotADB:
 		return &ForeignError{filepath.Join(s.dir, databaseName), "a damaged database"}
 	}

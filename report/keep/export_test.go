@@ -283,6 +283,7 @@ func TestImportTellsAllFaults(t *testing.T) {
 	k.Rides[2].Label = "a\nb"
 	k.Rides[3].Files[0].File = "rides"
 	k.Rides[3].Files[1].File = "missing\x00"
+	k.Courses[1].ID = 1<<63 - 1
 	none := int64(77)
 	k.Rides[3].Horse = &none
 	k.Horses[0].Name = ""
@@ -299,11 +300,11 @@ func TestImportTellsAllFaults(t *testing.T) {
 	for _, want := range []string{
 		"rides[0].files[0]: \"../secret\": leads out of the folder", "rides[0].files[1]: ", "rides[1].files[0]: \"link\": can't be read",
 		"rides[2].files[0]: sha256: ", "rides[2]: label: has a control character", "rides[3].files[0]: \"rides\": not a plain file",
-		"rides[3].files[1]: ", "rides[3].horse: 77", "horses[0]: horse: no name", "courses[0].versions[0].file: ", "courses[0].versions[1].version: 1",
+		"rides[3].files[1]: ", "rides[3].horse: 77", "horses[0]: horse: no name", "courses[1].id: 9223372036854775807, expected one of its own, 1 to 1099511627776", "courses[0].versions[0].file: ", "courses[0].versions[1].version: 1",
 	} {
 		require.ErrorContains(t, err, want)
 	}
-	require.Len(t, faults, 11)
+	require.Len(t, faults, 12)
 	_, _, total, err := empty.Rides(t.Context(), Filter{})
 	require.NoError(t, err)
 	require.Zero(t, total)

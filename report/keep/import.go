@@ -29,6 +29,8 @@ func (f Faults) Error() string { return errors.Join(f...).Error() }
 const (
 	maxKeptBytes = 256 << 20
 	maxPlanBytes = 1 << 20
+	// After the largest number that SQLite has, nothing more could be kept.
+	maxID = 1 << 40
 )
 
 // Import takes in a folder that Export wrote, into an empty store or one with rides in it: horses of the same name are the
@@ -110,8 +112,8 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 	}
 	horses, versions := map[int64]bool{}, map[int64]bool{}
 	for i, h := range k.Horses {
-		if horses[h.ID] || h.ID < 1 {
-			fault(fmt.Errorf("horses[%d].id: %d, expected one of its own, from 1", i, h.ID))
+		if horses[h.ID] || h.ID < 1 || h.ID > maxID {
+			fault(fmt.Errorf("horses[%d].id: %d, expected one of its own, 1 to %d", i, h.ID, maxID))
 		}
 		horses[h.ID] = true
 		if err := checkHorse(Horse{Name: h.Name, Size: h.Size, Note: h.Note}); err != nil {
@@ -121,8 +123,8 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 	plans := map[string]planIn{}
 	courses := map[int64]bool{}
 	for i, c := range k.Courses {
-		if courses[c.ID] || c.ID < 1 {
-			fault(fmt.Errorf("courses[%d].id: %d, expected one of its own, from 1", i, c.ID))
+		if courses[c.ID] || c.ID < 1 || c.ID > maxID {
+			fault(fmt.Errorf("courses[%d].id: %d, expected one of its own, 1 to %d", i, c.ID, maxID))
 		}
 		courses[c.ID] = true
 		if len(c.Versions) == 0 {
@@ -130,8 +132,8 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 		}
 		for j, v := range c.Versions {
 			at := fmt.Sprintf("courses[%d].versions[%d]", i, j)
-			if versions[v.ID] || v.ID < 1 {
-				fault(fmt.Errorf("%s.id: %d, expected one of its own, from 1", at, v.ID))
+			if versions[v.ID] || v.ID < 1 || v.ID > maxID {
+				fault(fmt.Errorf("%s.id: %d, expected one of its own, 1 to %d", at, v.ID, maxID))
 			}
 			versions[v.ID] = true
 			if v.Version < 1 || j > 0 && v.Version <= c.Versions[j-1].Version {
@@ -150,8 +152,8 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 	rides := map[int64]bool{}
 	for i, r := range k.Rides {
 		at := fmt.Sprintf("rides[%d]", i)
-		if rides[r.ID] || r.ID < 1 {
-			fault(fmt.Errorf("%s.id: %d, expected one of its own, from 1", at, r.ID))
+		if rides[r.ID] || r.ID < 1 || r.ID > maxID {
+			fault(fmt.Errorf("%s.id: %d, expected one of its own, 1 to %d", at, r.ID, maxID))
 		}
 		rides[r.ID] = true
 		if r.Horse != nil && !horses[*r.Horse] {
