@@ -21,6 +21,7 @@ import (
 	"github.com/chromedp/cdproto/network"
 	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
@@ -46,6 +47,11 @@ var evils = []string{
 	`&lt;script&gt;ran=1&lt;/script&gt;`,
 }
 
+// wildID is the name of the nth obstacle of a route, as wild as a plan may have it.
+func wildID(n int, id string) string {
+	return []string{`"'><script>ran=1</script>`, `</script><svg onload=ran=1>`, `javascript:ran=1`, `' onfocus=ran=1 autofocus x='`}[n%4] + id
+}
+
 // evilStore keeps rides, horses and courses under such names, some worked out and some that can't be read.
 func evilStore(t *testing.T) (dir string) {
 	t.Helper()
@@ -62,7 +68,7 @@ func evilStore(t *testing.T) (dir string) {
 	// Ids as wild as a plan may have them.
 	wild := map[string]string{}
 	for i, id := range plan.Route {
-		wild[id] = []string{`"'><script>ran=1</script>`, `</script><svg onload=ran=1>`, `javascript:ran=1`, `' onfocus=ran=1 autofocus x='`}[i%4] + id
+		wild[id] = wildID(i, id)
 	}
 	again := func(id *string) {
 		if w, ok := wild[*id]; ok {
@@ -126,6 +132,7 @@ func evilStore(t *testing.T) (dir string) {
 // crawled is a page that can be reached.
 type crawled struct {
 	path, kind, body string
+	status           int
 	header           http.Header
 }
 
@@ -136,7 +143,7 @@ func crawl(t *testing.T, s *served, seeds ...string) []crawled {
 	seen := map[string]bool{}
 	shapes := map[string]int{} // of one path with other queries, some are enough
 	var out []crawled
-	for len(todo) > 0 && len(out) < 600 {
+	for len(todo) > 0 && len(out) < 1000 {
 		path := todo[0]
 		todo = todo[1:]
 		path, _, _ = strings.Cut(path, "#")
@@ -151,7 +158,7 @@ func crawl(t *testing.T, s *served, seeds ...string) []crawled {
 		if to := answer.Header.Get("Location"); to != "" {
 			todo = append(todo, to)
 		}
-		page := crawled{path, answer.Header.Get("Content-Type"), body, answer.Header}
+		page := crawled{path, answer.Header.Get("Content-Type"), body, answer.StatusCode, answer.Header}
 		out = append(out, page)
 		if !strings.HasPrefix(page.kind, "text/html") {
 			continue
@@ -159,8 +166,11 @@ func crawl(t *testing.T, s *served, seeds ...string) []crawled {
 		base, err := url.Parse(path)
 		require.NoError(t, err)
 		for tag := range tags(t, body) {
+			if tag.Data == "form" && !strings.EqualFold(attr(tag, "method"), "post") {
+				todo = append(todo, asked(t, base, tag)...)
+			}
 			for _, a := range tag.Attr {
-				if a.Key == "href" || a.Key == "src" || (tag.Data == "form" && a.Key == "action" && !strings.EqualFold(attr(tag, "method"), "post")) {
+				if a.Key == "href" || a.Key == "src" {
 					to, err := base.Parse(a.Val)
 					require.NoError(t, err, "%s: %q", path, a.Val)
 					if to.Scheme == "data" {
@@ -172,6 +182,53 @@ func crawl(t *testing.T, s *served, seeds ...string) []crawled {
 				}
 			}
 		}
+	}
+	return out
+}
+
+// asked are the addresses that a form leads to: as it stands but for all boxes being ticked, by each of its buttons.
+func asked(t *testing.T, base *url.URL, form *html.Node) (out []string) {
+	t.Helper()
+	q := url.Values{}
+	ways := []*html.Node{nil}
+	for n := range form.Descendants() {
+		name, value := attr(n, "name"), attr(n, "value")
+		switch {
+		case n.Data == "button" && (name != "" || attr(n, "formaction") != ""):
+			ways = append(ways, n)
+		case name == "" || n.Type != html.ElementNode:
+		case n.Data == "input" && attr(n, "type") == "radio":
+			if q.Get(name) == "" || slices.ContainsFunc(n.Attr, func(a html.Attribute) bool { return a.Key == "checked" }) {
+				q.Set(name, value)
+			}
+		case n.Data == "input":
+			q.Add(name, value)
+		case n.Data == "select":
+			for o := range n.Descendants() {
+				if o.Data == "option" && (!q.Has(name) || attr(o, "value") != "") {
+					q.Set(name, attr(o, "value"))
+				}
+			}
+		}
+	}
+	for _, b := range ways {
+		action, more := attr(form, "action"), url.Values{}
+		for name, values := range q {
+			more[name] = values
+		}
+		if b != nil {
+			if to := attr(b, "formaction"); to != "" {
+				action = to
+			}
+			if name := attr(b, "name"); name != "" {
+				more.Set(name, attr(b, "value"))
+			}
+		}
+		to, err := base.Parse(action)
+		require.NoError(t, err)
+		require.Empty(t, to.Host, action)
+		to.RawQuery = more.Encode()
+		out = append(out, to.String())
 	}
 	return out
 }
@@ -296,7 +353,16 @@ func TestNamesOfOthersRunNowhere(t *testing.T) {
 		t.Skip("thousands of requests: left out with -short")
 	}
 	s := startPage(t, "--store", evilStore(t))
-	var more []string
+	more := []string{"/api/schema/debrief-1.json"}
+	for _, route := range routesOf(t) {
+		if path, ok := strings.CutPrefix(route, "GET "); ok {
+			for _, id := range []string{"1", "2", "6"} {
+				more = append(more, fill(path, id))
+			}
+			line := strings.NewReplacer("{id}", "1", "{from}", url.PathEscape(wildID(0, "1")), "{to}", url.PathEscape(wildID(1, "2")))
+			more = append(more, line.Replace(path), line.Replace(path)+"?"+url.Values{"from": {wildID(0, "1")}, "to": {wildID(1, "2")}, "ride": {"1", "2"}, "id": {"1", "2"}}.Encode())
+		}
+	}
 	for _, q := range evils {
 		e := url.QueryEscape(q)
 		more = append(more, "/?q="+e, "/?text="+e, "/rides?q="+e, "/?horse="+e, "/?said="+e, "/?state="+e, "/?before="+e, "/sign-in?next="+e, "/compare?ride="+e, "/compare?course=1&from="+e+"&to="+e,
@@ -333,6 +399,31 @@ func TestNamesOfOthersRunNowhere(t *testing.T) {
 	require.Greater(t, kinds["text/html"], 30)
 	require.Greater(t, seenEvil, 10, "the evil names are shown nowhere, so this test shows nothing")
 
+	// Nothing that there is was left out.
+	mux, reached := http.NewServeMux(), map[string]bool{}
+	for _, route := range routesOf(t) {
+		if strings.HasPrefix(route, "GET ") && !strings.HasSuffix(route, ".any") {
+			mux.HandleFunc(route, http.NotFound)
+			reached[route] = false
+		}
+	}
+	var some []crawled // of each
+	opened := map[string]int{}
+	for _, p := range pages {
+		r, err := http.NewRequest("GET", s.url+p.path, nil)
+		require.NoError(t, err)
+		_, route := mux.Handler(r)
+		if opened[route]++; opened[route] <= 4 {
+			some = append(some, p)
+		}
+		if p.status == 200 || p.header.Get("Location") != "" {
+			reached[route] = true
+		}
+	}
+	for route, was := range reached {
+		assert.True(t, was, "%s was not looked at", route)
+	}
+
 	// Originals come back as they were sent, and nothing runs them.
 	answer, body := s.get(t, "/rides/4/files/1")
 	require.Equal(t, 200, answer.StatusCode)
@@ -341,7 +432,7 @@ func TestNamesOfOthersRunNowhere(t *testing.T) {
 	require.True(t, strings.HasPrefix(answer.Header.Get("Content-Disposition"), "attachment"))
 	require.Contains(t, answer.Header.Get("Content-Security-Policy"), "sandbox")
 
-	inBrowser(t, s, pages)
+	inBrowser(t, s, some)
 }
 
 // inBrowser opens the pages in Chromium, where nothing of what the names hold may run.
@@ -364,7 +455,7 @@ func inBrowser(t *testing.T, s *served, pages []crawled) {
 		addEventListener('securitypolicyviolation', e => refused.push(e.violatedDirective + ' ' + e.blockedURI + ' ' + e.sample));`})))
 	opened := 0
 	for _, p := range pages {
-		if !strings.HasPrefix(p.kind, "text/html") && !strings.HasPrefix(p.kind, "image/svg") || p.header.Get("Content-Disposition") != "" || opened >= 120 {
+		if !strings.HasPrefix(p.kind, "text/html") && !strings.HasPrefix(p.kind, "image/svg") || p.header.Get("Content-Disposition") != "" || strings.Contains(p.header.Get("Content-Security-Policy"), "sandbox") || opened >= 120 {
 			continue
 		}
 		opened++
@@ -399,7 +490,7 @@ func routesOf(t *testing.T) []string {
 			pattern := call.Args[0]
 			ending := ""
 			if joined, ok := pattern.(*ast.BinaryExpr); ok { // "…debrief." and an ending
-				pattern, ending = joined.X, "json"
+				pattern, ending = joined.X, "any"
 			}
 			if lit, ok := pattern.(*ast.BasicLit); ok {
 				path, err := strconv.Unquote(lit.Value)
