@@ -39,7 +39,7 @@ func FuzzImport(f *testing.F) {
 
 // Any name becomes one that any file system takes, of one part, and the same each time.
 func FuzzNames(f *testing.F) {
-	for _, name := range []string{"ride.gpx", "../../x", "C:\\CON", "a\x00b", "\xff", strings.Repeat("é", 300), " . ", "nul.tar.gz", "a+b", "­‮"} {
+	for _, name := range []string{"ride.gpx", "../../x", "C:\\CON", "a\x00b", "\xff", strings.Repeat("é", 300), " . ", "nul.tar.gz", "a+b", "\u00ad\u202e"} {
 		f.Add(name)
 	}
 	f.Fuzz(func(t *testing.T, name string) {
