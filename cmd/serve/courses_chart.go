@@ -18,17 +18,23 @@ import (
 	"groundline/trace"
 )
 
-// marks are the shapes of horses: by shape and colour, the first to come the first shape. From the seventh horse on shapes repeat, hollow.
+// marks are the shapes of horses, by shape and colour: of the six with the most attempts, those that rode first the first shapes. All
+// others share one.
 type marks struct{ order []int64 }
 
 func marksOf(list []keep.Attempt) marks {
-	var m marks
+	n := map[int64]int{}
+	var first []int64
 	for _, a := range slices.Backward(list) { // oldest first, so that a horse keeps its shape as rides are added
-		if !slices.Contains(m.order, a.HorseID) {
-			m.order = append(m.order, a.HorseID)
+		if n[a.HorseID] == 0 {
+			first = append(first, a.HorseID)
 		}
+		n[a.HorseID]++
 	}
-	return m
+	most := slices.Clone(first)
+	slices.SortStableFunc(most, func(a, b int64) int { return n[b] - n[a] })
+	most = most[:min(len(most), len(markShapes()))]
+	return marks{slices.DeleteFunc(first, func(id int64) bool { return !slices.Contains(most, id) })}
 }
 
 // Outlines of some 12 by 12 px about their middle.
@@ -45,12 +51,11 @@ func markShapes() []string {
 
 // shape is a horse's mark, about the origin.
 func (m marks) shape(horseID int64) string {
-	i := max(slices.Index(m.order, horseID), 0)
-	class := fmt.Sprintf("h%d", i%6)
-	if i/6%2 == 1 {
-		class += " hollow"
+	i := slices.Index(m.order, horseID)
+	if i < 0 {
+		return `<g class="others"><circle r="3"/></g>`
 	}
-	return fmt.Sprintf(`<g class="%s">%s</g>`, class, markShapes()[i%6])
+	return fmt.Sprintf(`<g class="h%d">%s</g>`, i, markShapes()[i])
 }
 
 // svg is a horse's mark by itself.
@@ -66,21 +71,34 @@ type horseKey struct {
 }
 
 func (m marks) key(list []keep.Attempt) []horseKey {
-	var out []horseKey
-	for _, id := range m.order {
-		k := horseKey{Mark: m.svg(id), Name: "horse not named"}
-		for _, a := range list {
-			if a.HorseID == id {
-				k.N++
-				if a.Horse != "" {
-					k.Name = a.Horse
-				}
+	out := make([]horseKey, len(m.order))
+	for i, id := range m.order {
+		out[i] = horseKey{Mark: m.svg(id), Name: "horse not named"}
+	}
+	var others []int64
+	n := 0
+	for _, a := range list {
+		i := slices.Index(m.order, a.HorseID)
+		if i < 0 {
+			n++
+			if !slices.Contains(others, a.HorseID) {
+				others = append(others, a.HorseID)
 			}
+			continue
 		}
-		out = append(out, k)
+		out[i].N++
+		if a.Horse != "" {
+			out[i].Name = a.Horse
+		}
+	}
+	if len(others) > 0 {
+		out = append(out, horseKey{m.svg(others[0]), layout.Count(len(others), "other horse"), n})
 	}
 	return out
 }
+
+// mostDrawn is how many attempts the chart has: on a phone a mark each seven pixels.
+const mostDrawn = 40
 
 // The chart: heights in pixels, from left to right in shares of its width, so that letters and marks keep their size on any
 // screen. The scale stands beside it in a drawing of its own, as wide as its letters.
@@ -102,6 +120,9 @@ func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units
 	if len(told) == 0 {
 		return "", nil
 	}
+	if len(told) > mostDrawn {
+		told = told[len(told)-mostDrawn:]
+	}
 	perSI := f.key.PerSI(units)
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, a := range told {
@@ -118,7 +139,7 @@ func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units
 	}
 	y := func(v float64) float64 { return chartLow - (v-low)/(high-low)*(chartLow-chartTop) }
 	x := func(i float64) float64 { return 100 * i / float64(len(told)) }
-	words := chartWords(told, f, units)
+	words := m.words(told, f, units)
 	var scale, b bytes.Buffer
 	decimals := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 	for v := low; v <= high+step/2; v += step {
@@ -171,18 +192,8 @@ func tickStep(span float64) float64 {
 	return 10 * power
 }
 
-// chartWords tell what the chart shows: for each horse how many, from what to what, and the middle.
-func chartWords(told []keep.Attempt, f lineFigure, units report.Units) []string {
-	of := map[int64][]float64{}
-	names := map[int64]string{}
-	var order []int64
-	for _, a := range told {
-		if _, ok := of[a.HorseID]; !ok {
-			order = append(order, a.HorseID)
-		}
-		of[a.HorseID] = append(of[a.HorseID], f.of(a).Value)
-		names[a.HorseID] = a.Horse
-	}
+// words tell what the chart shows: for each horse how many, from what to what, and the middle.
+func (m marks) words(told []keep.Attempt, f lineFigure, units report.Units) []string {
 	exactly := func(v float64) string { return f.key.Measured(trace.Exactly(v), units, false) }
 	first, last := dayWords(told[0].RiddenAt), dayWords(told[len(told)-1].RiddenAt)
 	when := "on " + first
@@ -190,23 +201,40 @@ func chartWords(told []keep.Attempt, f lineFigure, units report.Units) []string 
 		when = "from " + first + " to " + last
 	}
 	words := []string{fmt.Sprintf("%s: %s %s.", upperFirst(f.key.Head(units)), layout.Count(len(told), "attempt"), when)}
-	for _, id := range order {
-		values := slices.Sorted(slices.Values(of[id]))
-		name := cleaned(names[id])
-		if name == "" {
-			name = "Horse not named"
-		}
-		if len(values) == 1 {
+	tell := func(name string, values []float64) {
+		slices.Sort(values)
+		n := len(values)
+		switch {
+		case n == 0:
+		case n == 1:
 			words = append(words, fmt.Sprintf("%s: %s.", name, exactly(values[0])))
-			continue
+		case exactly(values[0]) == exactly(values[n-1]):
+			words = append(words, fmt.Sprintf("%s: %s, all %s.", name, layout.Count(n, "attempt"), exactly(values[0])))
+		default:
+			middle := (values[(n-1)/2] + values[n/2]) / 2
+			words = append(words, fmt.Sprintf("%s: %s from %s to %s, the middle one %s.", name, layout.Count(n, "attempt"), exactly(values[0]), exactly(values[n-1]), exactly(middle)))
 		}
-		if exactly(values[0]) == exactly(values[len(values)-1]) {
-			words = append(words, fmt.Sprintf("%s: %s, all %s.", name, layout.Count(len(values), "attempt"), exactly(values[0])))
-			continue
-		}
-		middle := (values[(len(values)-1)/2] + values[len(values)/2]) / 2
-		words = append(words, fmt.Sprintf("%s: %s from %s to %s, the middle one %s.", name, layout.Count(len(values), "attempt"), exactly(values[0]), exactly(values[len(values)-1]), exactly(middle)))
 	}
+	var others []float64
+	for _, id := range m.order {
+		var values []float64
+		name := "Horse not named"
+		for _, a := range told {
+			if a.HorseID == id {
+				values = append(values, f.of(a).Value)
+				if a.Horse != "" {
+					name = cleaned(a.Horse)
+				}
+			}
+		}
+		tell(name, values)
+	}
+	for _, a := range told {
+		if !slices.Contains(m.order, a.HorseID) {
+			others = append(others, f.of(a).Value)
+		}
+	}
+	tell("Other horses", others)
 	return words
 }
 

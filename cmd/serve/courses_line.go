@@ -37,6 +37,7 @@ type lineView struct {
 	Total     int
 	Cut       bool // not all are shown
 	Chart     template.HTML
+	Drawn     int      // how many attempts the chart has, where not all
 	Words     []string // what the chart shows
 	Key       []horseKey
 	Lines     []riddenRow // the other lines of the course
@@ -153,6 +154,9 @@ func (s *server) showLine(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	marks := marksOf(list)
+	if len(list) > mostDrawn {
+		v.Drawn = mostDrawn
+	}
 	v.Chart, v.Words = attemptChart(list, shown, marks, units)
 	v.Key = marks.key(list)
 	if err := sortAttempts(list, v.SortField); err != nil {
