@@ -231,9 +231,11 @@ type lineSummary struct {
 	Rows   []summaryRow
 }
 
+// summaryRow is a line, or the strides in one direction on it. A line that goes one way only has one row, which says
+// which way.
 type summaryRow struct {
 	Line, Direction                      string
-	First                                bool // of its line
+	Within                               bool // below the row of the whole line
 	Rides, Ridings, Strides              int
 	OneRide                              bool
 	Counted, Length, Spread, Time, Speed figureView
@@ -244,16 +246,13 @@ type figureView struct{ Value, Between string }
 
 // summaryPage tells means and spread, by horse, line and slope.
 func (s *server) summaryPage(w http.ResponseWriter, r *http.Request, making chan struct{}) {
+	var lines []table.Line
 	o, err := s.readOrder(r, tableFormats())
-	if err != nil {
-		s.fail(w, r, err)
-		return
+	if err == nil {
+		lines, err = inTurn(r.Context(), making, func() ([]table.Line, error) { return s.summarized(r.Context(), o) })
 	}
-	lines, err := inTurn(r.Context(), making, func() ([]table.Line, error) { return s.summarized(r.Context(), o) })
 	if err != nil {
-		if r.Context().Err() == nil {
-			s.fail(w, r, err)
-		}
+		s.fail(w, r, unlessGone(r, err))
 		return
 	}
 	v := r.URL.Query()
@@ -286,7 +285,7 @@ func (d *summaryView) fill(lines []table.Line, units report.Units) {
 		}
 		g := &h.Groups[len(h.Groups)-1]
 		if n := len(g.Rows); n == 0 || g.Rows[n-1].Line != l.Line || g.Rows[n-1].Direction != l.Direction {
-			g.Rows = append(g.Rows, summaryRow{Line: l.Line, Direction: l.Direction, First: n == 0 || g.Rows[n-1].Line != l.Line})
+			g.Rows = append(g.Rows, summaryRow{Line: l.Line, Direction: l.Direction, Within: l.Direction != table.AllDirections})
 		}
 		row = &g.Rows[len(g.Rows)-1]
 		switch l.Figure {
@@ -305,6 +304,31 @@ func (d *summaryView) fill(lines []table.Line, units report.Units) {
 			row.Counted = figureOf(l, 1, 1)
 		}
 	}
+	for i := range d.Horses {
+		for k := range d.Horses[i].Groups {
+			g := &d.Horses[i].Groups[k]
+			g.Rows = oneWay(g.Rows)
+		}
+	}
+}
+
+// oneWay joins the rows of each line that was ridden in one direction only.
+func oneWay(rows []summaryRow) []summaryRow {
+	var out []summaryRow
+	for i := 0; i < len(rows); {
+		end := i + 1
+		for end < len(rows) && rows[end].Line == rows[i].Line {
+			end++
+		}
+		if end == i+2 && rows[i].Line != table.AllLines {
+			rows[i].Direction = rows[i+1].Direction
+			out = append(out, rows[i])
+		} else {
+			out = append(out, rows[i:end]...)
+		}
+		i = end
+	}
+	return out
 }
 
 func figureOf(l table.Line, scale float64, decimals int) figureView {

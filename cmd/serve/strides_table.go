@@ -43,19 +43,25 @@ type maker func(context.Context, *tableOrder) (*download, error)
 // So what goes wrong is told by the status, the length is known before the first byte, and a table has no more than a
 // few rides in memory.
 func (s *server) order(w http.ResponseWriter, r *http.Request, making chan struct{}, made maker, formats []table.Format) {
+	var d *download
 	o, err := s.readOrder(r, formats)
-	if err != nil {
-		s.fail(w, r, err)
-		return
+	if err == nil {
+		d, err = inTurn(r.Context(), making, func() (*download, error) { return made(r.Context(), o) })
 	}
-	d, err := inTurn(r.Context(), making, func() (*download, error) { return made(r.Context(), o) })
 	if err != nil {
-		if r.Context().Err() == nil {
-			s.fail(w, r, err)
-		}
+		s.fail(w, r, unlessGone(r, err))
 		return
 	}
 	s.send(w, r, d)
+}
+
+// unlessGone is an error, unless it is of a request that was given up: who asked has gone, and is told nothing by it, or
+// the program is being stopped.
+func unlessGone(r *http.Request, err error) error {
+	if r.Context().Err() != nil {
+		return refusal{http.StatusServiceUnavailable, errors.New("the program is being stopped: ask again when it runs")}
+	}
+	return err
 }
 
 // readOrder reads what an address asks for, and waits for its rides as it says.

@@ -1,19 +1,546 @@
 package serve
 
 import (
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
 	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"groundline/report/keep"
 )
 
-// The page as it is drawn, for a first look.
-func TestStridesPageIsDrawn(t *testing.T) {
-	server := site(t, withDemo)
-	for _, path := range []string{"/strides", "/strides?rides=1", "/strides?nothing=1", "/strides/columns", "/programs"} {
-		status, page := got(t, server.URL+path)
-		require.Equal(t, 200, status, "%s\n%s", path, page)
+// rides is how many rides are kept to measure by.
+var rides = flag.Int("rides", 3, "rides to keep for TestStridesOfManyRides")
+
+// A choice is the set of its numbers, whatever the order in which they come and go, and its text gives it back.
+func TestChoiceIsASet(t *testing.T) {
+	number := rapid.Int64Range(1, 40)
+	rapid.Check(t, func(t *rapid.T) {
+		set := map[int64]bool{}
+		var c choice
+		for range rapid.IntRange(0, 12).Draw(t, "steps") {
+			ids := rapid.SliceOfN(number, 0, 8).Draw(t, "ids")
+			in := rapid.Bool().Draw(t, "in")
+			before := c.String()
+			was := c
+			if in {
+				c = c.with(ids)
+			} else {
+				c = c.without(ids)
+			}
+			if was.String() != before {
+				t.Fatalf("%s became %s", before, was)
+			}
+			for _, id := range ids {
+				set[id] = in
+			}
+		}
+		for id := int64(0); id < 45; id++ {
+			if c.has(id) != set[id] {
+				t.Fatalf("%s has %d: %v, expected %v", c, id, c.has(id), set[id])
+			}
+		}
+		for i := 1; i < len(c); i++ {
+			if c[i-1].last+1 >= c[i].first {
+				t.Fatalf("%s: spans that touch", c)
+			}
+		}
+		again, err := parseChoice(c.String())
+		if err != nil || again.String() != c.String() {
+			t.Fatalf("%s came back as %s (%v)", c, again, err)
+		}
+	})
+}
+
+func TestChoiceFromOutside(t *testing.T) {
+	for text, want := range map[string]string{"1": "1", "3,1,2": "1-3", "5-9,1-4": "1-9", "1-3,2-8,20": "1-8,20", "1-9223372036854775807": "1-9223372036854775807", "2,2": "2"} {
+		c, err := parseChoice(text)
+		require.NoError(t, err, text)
+		require.Equal(t, want, c.String())
 	}
-	status, _ := got(t, server.URL+"/strides?"+url.Values{"do": {"all"}}.Encode())
-	require.Equal(t, 200, status)
+	for _, text := range []string{",", "0", "-1", "1-", "3-2", "1,,2", "x", "1 ", "01", "9223372036854775808", "1-2-3", strings.Repeat("1,", maxChoiceBytes)} {
+		_, err := parseChoice(text)
+		require.Error(t, err, text)
+		status, _ := statusOf(err)
+		require.Equal(t, http.StatusBadRequest, status, text)
+	}
+	// Every second of ten thousand rides can be chosen, and read in no time.
+	var ids []int64
+	for id := int64(90_001); id < 100_001; id += 2 {
+		ids = append(ids, id)
+	}
+	text := choiceOf(ids).String()
+	require.Less(t, len(text), maxChoiceBytes)
+	began := time.Now()
+	c, err := parseChoice(text)
+	require.NoError(t, err)
+	require.Len(t, c, len(ids))
+	require.Less(t, time.Since(began), 50*time.Millisecond)
+}
+
+// filled is a server over a store of so many rides that were never worked out.
+func filled(t testing.TB, rides int) (*httptest.Server, *keep.Store) {
+	t.Helper()
+	store, err := keep.Open(t.Context(), filepath.Join(t.TempDir(), "store"), keep.Options{})
+	require.NoError(t, err)
+	for i := range rides {
+		r, err := store.Receive(t.Context(), fmt.Sprintf("ride%d.csv", i), strings.NewReader(fmt.Sprintf("not,%d\n", i)), 1<<20)
+		require.NoError(t, err)
+		_, _, err = store.Keep(t.Context(), []*keep.Received{r}, keep.About{Label: fmt.Sprintf("lot%d", i%10)})
+		require.NoError(t, err)
+	}
+	server := httptest.NewServer(New(Options{Store: store, Program: "groundline test", Patience: 50 * time.Millisecond}))
+	t.Cleanup(func() {
+		server.Close()
+		require.NoError(t, store.Close())
+	})
+	return server, store
+}
+
+// stridesForm is the page as a browser without a script has it: fields that are there, boxes that may be ticked.
+type stridesForm struct {
+	url, page string
+	fields    url.Values
+	boxes     []string
+}
+
+var (
+	inputTag = regexp.MustCompile(`<input ([^>]*)>`)
+	attrOf   = func(tag, name string) string {
+		m := regexp.MustCompile(` ?` + name + `="([^"]*)"`).FindStringSubmatch(tag)
+		if m == nil {
+			return ""
+		}
+		return m[1]
+	}
+	tickedTag = regexp.MustCompile(` checked`)
+)
+
+func opensForm(t *testing.T, address string) *stridesForm {
+	t.Helper()
+	r, err := http.Get(address)
+	require.NoError(t, err)
+	defer r.Body.Close()
+	b, err := io.ReadAll(r.Body)
+	require.NoError(t, err)
+	require.Equal(t, http.StatusOK, r.StatusCode, "%s\n%s", address, b)
+	f := &stridesForm{url: r.Request.URL.String(), page: string(b), fields: url.Values{}}
+	for _, m := range inputTag.FindAllStringSubmatch(f.page, -1) {
+		name, kind := attrOf(m[1], "name"), attrOf(m[1], "type")
+		switch {
+		case name == "" || name == "back":
+		case kind == "checkbox" || kind == "radio":
+			if name == "ride" {
+				f.boxes = append(f.boxes, attrOf(m[1], "value"))
+			}
+			if tickedTag.MatchString(m[1]) {
+				f.fields.Add(name, attrOf(m[1], "value"))
+			}
+		default:
+			f.fields.Set(name, attrOf(m[1], "value"))
+		}
+	}
+	return f
+}
+
+// press is the page that a button leads to.
+func (f *stridesForm) press(t *testing.T, do string) *stridesForm {
+	t.Helper()
+	v := url.Values{}
+	for k, values := range f.fields {
+		v[k] = slices.Clone(values)
+	}
+	v.Set("do", do)
+	base, _, _ := strings.Cut(f.url, "?")
+	return opensForm(t, base+"?"+v.Encode())
+}
+
+func (f *stridesForm) chosen(t *testing.T) choice {
+	t.Helper()
+	c, err := parseChoice(f.fields.Get("rides"))
+	require.NoError(t, err)
+	return c
+}
+
+// Without a script a choice is made over several pages and filters, and stays.
+func TestChoiceStaysFromPageToPage(t *testing.T) {
+	server, _ := filled(t, 120)
+	f := opensForm(t, server.URL+"/strides")
+	require.Len(t, f.boxes, ridesShown)
+	require.Contains(t, f.page, "120 rides are kept")
+	require.Equal(t, "120", f.boxes[0], "the newest first")
+	require.NotContains(t, f.page, `value="newest"`)
+
+	// Two of the first page, then one of the second, then back.
+	f.fields["ride"] = []string{"120", "118"}
+	f = f.press(t, "older")
+	require.Equal(t, "118,120", f.chosen(t).String())
+	require.Equal(t, "70", f.boxes[0])
+	require.Contains(t, f.page, "2 rides are picked, with 0 strides; 2 of them not on this page.")
+	f.fields["ride"] = []string{"70"}
+	f = f.press(t, "newest")
+	require.Equal(t, "70,118,120", f.chosen(t).String())
+	require.ElementsMatch(t, []string{"120", "118"}, f.fields["ride"])
+	// One is dropped by its box.
+	f.fields["ride"] = []string{"120"}
+	f = f.press(t, "show")
+	require.Equal(t, "70,120", f.chosen(t).String())
+
+	// All that a filter finds, beside what was chosen; the filter stays as well.
+	f.fields.Set("q", "lot3")
+	f = f.press(t, "show")
+	require.Contains(t, f.page, "12 rides are found")
+	require.Equal(t, "lot3", f.fields.Get("q"))
+	f = f.press(t, "all")
+	require.Equal(t, "4,14,24,34,44,54,64,70,74,84,94,104,114,120", f.chosen(t).String())
+	f = f.press(t, "drop")
+	require.Equal(t, "70,120", f.chosen(t).String())
+	f = f.press(t, "pick")
+	f.fields.Set("q", "")
+	f = f.press(t, "show")
+	require.Len(t, f.chosen(t), 14)
+
+	// All, on every page, and none.
+	f = f.press(t, "all")
+	require.Equal(t, "1-120", f.chosen(t).String())
+	f = f.press(t, "older").press(t, "older")
+	require.Equal(t, "1-120", f.chosen(t).String())
+	require.Len(t, f.boxes, 20)
+	require.Len(t, f.fields["ride"], 20)
+	require.NotContains(t, f.page, `value="older"`)
+	f = f.press(t, "none")
+	require.Empty(t, f.chosen(t))
+	require.Contains(t, f.page, "No ride is picked yet.")
+
+	// Asked for with nothing chosen, the page says so, and nothing is sent.
+	f = f.press(t, "table")
+	require.Contains(t, f.page, `role="alert"`)
+	require.Contains(t, f.url, "/strides?")
+
+	// What nobody can have pressed is refused.
+	for _, q := range []string{"do=x", "do=older&older=x", "do=pick&shown=x", "do=pick&ride=x", "do=pick&ride=0", "before=x", "rides=x", "format=x", "unready=x", "horse_id=x", "from=x"} {
+		status, _ := got(t, server.URL+"/strides?"+q)
+		require.Equal(t, http.StatusBadRequest, status, q)
+	}
+	status, _ := got(t, server.URL+"/strides?do=pick&shown=1-9223372036854775807")
+	require.Equal(t, http.StatusOK, status, "no more than a page's are taken")
+}
+
+// Rides that are not worked out are told, and refused, waited for or left out.
+func TestRidesThatAreNotReady(t *testing.T) {
+	seeds := seed(t)
+	h := seeds.server(t)
+	page := func(path string) (int, string) {
+		a := ask(h, httptest.NewRequest(http.MethodGet, "http://127.0.0.1"+path, nil))
+		b, err := io.ReadAll(a.Body)
+		require.NoError(t, err)
+		return a.StatusCode, string(b)
+	}
+	status, text := page("/strides?rides=1-4")
+	require.Equal(t, http.StatusOK, status)
+	require.Contains(t, text, "1 of them is not worked out yet")
+	require.Contains(t, text, "1 of them can't be told")
+
+	status, text = page("/api/1/strides?rides=1-4")
+	require.Equal(t, http.StatusConflict, status)
+	require.Contains(t, text, "1 ride is not worked out yet")
+	status, text = page("/api/1/strides?rides=1-4&unready=wait")
+	require.Equal(t, http.StatusConflict, status)
+	require.Contains(t, text, "still not worked out")
+	status, left := page("/api/1/strides?rides=1-4&unready=leave")
+	require.Equal(t, http.StatusOK, status)
+	status, ready := page("/api/1/strides?rides=1-3")
+	require.Equal(t, http.StatusOK, status)
+	require.Equal(t, ready, left)
+	require.Greater(t, strings.Count(left, "\n"), 100)
+	for _, q := range []string{"rides=4&unready=leave", "rides=2"} { // nothing to leave; nothing that can be told
+		status, _ = page("/api/1/strides?" + q)
+		require.Equal(t, http.StatusConflict, status, q)
+	}
+	for _, q := range []string{"rides=5-900", "rides=", "q=none+such", "horse_id=2"} {
+		status, _ = page("/api/1/strides?" + q)
+		require.Equal(t, http.StatusNotFound, status, q)
+	}
+	// The provenance tells the ride that gave nothing.
+	status, text = page("/api/1/strides/provenance?rides=1-3")
+	require.Equal(t, http.StatusOK, status)
+	var of struct {
+		Recordings []struct{ Rows int }
+		Failed     []struct{ Why string }
+	}
+	require.NoError(t, json.Unmarshal([]byte(text), &of))
+	require.Len(t, of.Recordings, 2)
+	require.Len(t, of.Failed, 1)
+	require.Contains(t, of.Failed[0].Why, "notes.csv")
+
+	// Without places nothing tells where it was.
+	for _, q := range []string{"format=csv", "format=jsonl", "format=parquet"} {
+		status, text = page("/api/1/strides?rides=1-3&without_places=true&" + q)
+		require.Equal(t, http.StatusOK, status)
+		for _, name := range []string{"ride.gpx", "motion.csv", "Low field", "low-field", "course.yaml"} {
+			require.NotContains(t, text, name, q)
+		}
+	}
+}
+
+// A ride that is worked out while a table waits for it is in the table.
+func TestTableWaitsForItsRides(t *testing.T) {
+	store := opened(t)
+	worked(t, store)
+	server := httptest.NewServer(New(Options{Store: store, Program: "groundline test"}))
+	defer server.Close()
+	for _, name := range []string{"motion.csv", "ride.gpx"} {
+		r, err := store.Receive(t.Context(), name, strings.NewReader(string(demoFiles(t)[name])), 1<<20)
+		require.NoError(t, err)
+		_, _, err = store.Keep(t.Context(), []*keep.Received{r}, keep.About{})
+		require.NoError(t, err)
+	}
+	status, text := got(t, server.URL+"/api/1/strides?rides=1-2&unready=wait")
+	require.Equal(t, http.StatusOK, status, text)
+	require.Greater(t, strings.Count(text, "\n"), 100)
+}
+
+// Nothing of a table stays behind: not when it was sent, not when who asked has gone.
+func TestNothingStaysOfATable(t *testing.T) {
+	store := opened(t)
+	worked(t, store)
+	keptDemo(t, store, "Birch", "ride.gpx", "motion.csv")
+	h := New(Options{Store: store, Program: "groundline test"})
+	left := func() (names []string) {
+		require.NoError(t, filepath.WalkDir(filepath.Join(store.Dir(), "incoming"), func(path string, e os.DirEntry, err error) error {
+			if err == nil && e.Type().IsRegular() && !strings.HasSuffix(path, ".lock") {
+				names = append(names, path)
+			}
+			return err
+		}))
+		return names
+	}
+	require.Equal(t, http.StatusOK, ask(h, httptest.NewRequest(http.MethodGet, "http://127.0.0.1/api/1/strides", nil)).StatusCode)
+	require.Empty(t, left())
+	gone, cancel := context.WithCancel(t.Context())
+	cancel()
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "http://127.0.0.1/api/1/strides", nil).WithContext(gone))
+	require.Equal(t, http.StatusServiceUnavailable, w.Code, "an end in the middle never looks like a table")
+	require.Empty(t, left())
+}
+
+// Who takes a table slowly, or goes in the middle, holds up nobody; and who waits for a turn and goes frees it.
+func TestTurnsAreTaken(t *testing.T) {
+	making := make(chan struct{}, 1)
+	making <- struct{}{} // somebody's table is being made
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	_, err := inTurn(ctx, making, func() (int, error) { t.Error("it was not its turn"); return 0, nil })
+	require.ErrorIs(t, err, context.Canceled)
+	<-making
+	v, err := inTurn(t.Context(), making, func() (int, error) { return 7, nil })
+	require.NoError(t, err)
+	require.Equal(t, 7, v)
+	require.Empty(t, making)
+}
+
+// An answer is packed for who takes it, named, and short for who has it.
+func TestManners(t *testing.T) {
+	h := seed(t).server(t)
+	get := func(path string, headers ...string) *http.Response {
+		r := httptest.NewRequest(http.MethodGet, "http://127.0.0.1"+path, nil)
+		for i := 0; i < len(headers); i += 2 {
+			r.Header.Add(headers[i], headers[i+1])
+		}
+		return ask(h, r)
+	}
+	body := func(a *http.Response) string {
+		b, err := io.ReadAll(a.Body)
+		require.NoError(t, err)
+		return string(b)
+	}
+	plain := get("/api/1/rides/1/debrief")
+	whole := body(plain)
+	require.Equal(t, strconv.Itoa(len(whole)), plain.Header.Get("Content-Length"))
+	tag := plain.Header.Get("ETag")
+	require.NotEmpty(t, tag)
+	packed := get("/api/1/rides/1/debrief", "Accept-Encoding", "br, gzip;q=0.5")
+	require.Equal(t, "gzip", packed.Header.Get("Content-Encoding"))
+	require.Equal(t, tag, packed.Header.Get("ETag"))
+	small := body(packed)
+	require.Less(t, len(small), len(whole)/3)
+	for _, no := range []string{"identity", "gzip;q=0", "br", ""} {
+		require.Empty(t, get("/api/1/rides/1/debrief", "Accept-Encoding", no).Header.Get("Content-Encoding"), no)
+	}
+	for _, have := range []string{tag, strings.TrimPrefix(tag, "W/"), `"x", ` + tag, "*"} {
+		same := get("/api/1/rides/1/debrief", "If-None-Match", have)
+		require.Equal(t, http.StatusNotModified, same.StatusCode, have)
+		require.Empty(t, body(same))
+	}
+	require.Equal(t, http.StatusOK, get("/api/1/rides/1/debrief", "If-None-Match", `"x"`).StatusCode)
+	require.NotEqual(t, tag, get("/api/1/rides/1").Header.Get("ETag"))
+	// Errors are neither named nor packed.
+	lost := get("/api/1/rides/999", "If-None-Match", "*", "Accept-Encoding", "gzip")
+	require.Equal(t, http.StatusNotFound, lost.StatusCode)
+	require.Empty(t, lost.Header.Get("ETag"))
+}
+
+// What is flushed or too long goes straight on, and is whole.
+func TestLongAnswersPass(t *testing.T) {
+	s := &server{}
+	s.pages = loadPages(loadStatic())
+	long := strings.Repeat("x", mostHeld/4+1)
+	for name, answer := range map[string]http.HandlerFunc{
+		"long": func(w http.ResponseWriter, _ *http.Request) {
+			for range 5 {
+				_, _ = io.WriteString(w, long)
+			}
+		},
+		"flushed": func(w http.ResponseWriter, _ *http.Request) {
+			_, _ = io.WriteString(w, long)
+			_ = http.NewResponseController(w).Flush()
+			_, _ = io.WriteString(w, strings.Repeat(long, 4))
+		},
+	} {
+		h := s.manners(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			w.Header().Set("Content-Type", "application/json")
+			answer(w, r)
+		}))
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "http://127.0.0.1/api/1/x", nil))
+		require.Equal(t, 5*len(long), w.Body.Len(), name)
+		require.Empty(t, w.Header().Get("ETag"), name)
+	}
+}
+
+// The page's examples do what it says, by curl, in their order.
+func TestExamplesForProgramsRun(t *testing.T) {
+	curl, err := exec.LookPath("curl")
+	if err != nil {
+		t.Skip("no curl on this machine: the examples for programs are not run")
+	}
+	shell, err := exec.LookPath("sh")
+	if err != nil {
+		t.Skip("no shell on this machine: the examples for programs are not run")
+	}
+	server := site(t)
+	dir := t.TempDir()
+	for name, data := range demoFiles(t) {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), data, 0o666))
+	}
+	_, page := got(t, server.URL+"/programs")
+	examples := regexp.MustCompile(`(?s)<pre class="shell"><code>(.*?)</code></pre>`).FindAllStringSubmatch(page, -1)
+	require.GreaterOrEqual(t, len(examples), 7)
+	for i, m := range examples {
+		line := strings.NewReplacer("&#39;", "'", "&amp;", "&", "&#34;", `"`).Replace(m[1])
+		require.Contains(t, line, server.URL)
+		c := exec.CommandContext(t.Context(), shell, "-ec", line)
+		c.Dir, c.Env = dir, []string{"PATH=" + filepath.Dir(curl), "PASSCODE=a grey mare over the wall", "HOME=" + dir}
+		out, err := c.Output()
+		require.NoError(t, err, line)
+		if !strings.Contains(line, " -o ") {
+			require.True(t, json.Valid(out), "%s\n%s", line, out)
+			require.NotContains(t, string(out), `"detail"`, "%s\n%s", line, out)
+		}
+		if i == 1 { // the page says to ask until it is ready
+			require.Eventually(t, func() bool {
+				_, ride := got(t, server.URL+"/api/1/rides/1")
+				return strings.Contains(ride, `"ready"`)
+			}, 30*time.Second, 20*time.Millisecond)
+		}
+	}
+	for name, begins := range map[string]string{"strides.csv": "recording,horse,", "strides.parquet": "PAR1"} {
+		data, err := os.ReadFile(filepath.Join(dir, name))
+		require.NoError(t, err)
+		require.True(t, strings.HasPrefix(string(data), begins), name)
+	}
+}
+
+// Lists stay quick, and tables need no more memory for more rides. go test ./cmd/serve -run StridesOfMany -rides 1000 -v measures as
+// many as is said.
+func TestStridesOfManyRides(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many rides are kept first: left out with -short")
+	}
+	// Copies of one recording with another name and some more spaces at its end are rides of their own.
+	n := *rides
+	seeds := t.TempDir()
+	ctx := t.Context()
+	store, err := keep.Open(ctx, seeds, keep.Options{Program: "groundline test"})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, store.Close()) })
+	working, stop := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() { defer close(done); _ = store.Work(working, 2) }()
+	first := keptDemo(t, store, "Birch", "ride.gpx", "motion.csv")
+	ride, err := store.Ride(ctx, first)
+	require.NoError(t, err)
+	files := demoFiles(t)
+	var last int64
+	for i := 1; i < n; i++ {
+		var received []*keep.Received
+		for _, f := range []string{"ride.gpx", "motion.csv"} {
+			r, err := store.Receive(ctx, f, strings.NewReader(string(files[f])+strings.Repeat("\n", i)), 1<<30)
+			require.NoError(t, err)
+			received = append(received, r)
+		}
+		last, _, err = store.Keep(ctx, received, ride.About())
+		require.NoError(t, err)
+	}
+	if n > 1 {
+		_, err = store.Wait(ctx, last)
+		require.NoError(t, err)
+	}
+	stop()
+	<-done
+	server := httptest.NewServer(New(Options{Store: store, Program: "groundline test"}))
+	t.Cleanup(server.Close)
+
+	for _, what := range []string{"/strides", "/strides?rides=1-100000", "/strides?do=all", "/strides/table?unready=leave", "/strides/table?unready=leave&format=parquet", "/strides/summary?unready=leave"} {
+		stopWatch, peak := watchHeap()
+		began := time.Now()
+		r, err := http.Get(server.URL + what)
+		require.NoError(t, err)
+		head := time.Since(began)
+		size, err := io.Copy(io.Discard, r.Body)
+		require.NoError(t, err)
+		require.NoError(t, r.Body.Close())
+		require.Equal(t, http.StatusOK, r.StatusCode, what)
+		stopWatch()
+		t.Logf("%d rides, %s: %.1f MB, first byte after %d ms, all after %d ms, at most %d MB of heap", n, what, float64(size)/1e6, head.Milliseconds(), time.Since(began).Milliseconds(), *peak>>20)
+	}
+}
+
+// watchHeap watches the heap until it is stopped.
+func watchHeap() (stop func(), peak *uint64) {
+	peak = new(uint64)
+	end, ended := make(chan struct{}), make(chan struct{})
+	runtime.GC()
+	go func() {
+		defer close(ended)
+		for {
+			var m runtime.MemStats
+			runtime.ReadMemStats(&m)
+			*peak = max(*peak, m.HeapAlloc)
+			select {
+			case <-end:
+				return
+			case <-time.After(5 * time.Millisecond):
+			}
+		}
+	}()
+	return func() { close(end); <-ended }, peak
 }
