@@ -631,3 +631,26 @@ func TestOddRequestsAreAnswered(t *testing.T) {
 	}
 	require.Equal(t, before, count(), "rides came or went")
 }
+
+// However the place to go back to is written, nobody is led to another site.
+func TestRedirectsStayHere(t *testing.T) {
+	s := startPage(t)
+	own, err := url.Parse(s.url + "/")
+	require.NoError(t, err)
+	for _, back := range []string{"//evil.example", "/\\evil.example", "\\/evil.example", "https://evil.example", "https:evil.example", "/\t/evil.example", "\n//evil.example", "/%2f/evil.example", "/.//evil.example", "/..//evil.example",
+		"/%5cevil.example", "//evil.example/%2f..", "javascript:ran=1", "@evil.example", " //evil.example", "/\x00/evil.example", "/\u2215/evil.example", "///evil.example", "http:///evil.example", "/?x=//evil.example"} {
+		for _, path := range []string{"/units", "/strides", "/compare", "/sign-in"} {
+			answer, _ := s.post(t, path, url.Values{"units": {"imperial"}, "back": {back}, "next": {back}, "to": {back}})
+			to := answer.Header.Get("Location")
+			if to == "" {
+				continue
+			}
+			require.NotContains(t, to, "\\", "%s %q", path, back)
+			// As a browser reads it: without tabs and line ends, from where we are.
+			led, err := own.Parse(strings.NewReplacer("\t", "", "\n", "", "\r", "").Replace(to))
+			require.NoError(t, err, "%s %q: %q", path, back, to)
+			require.Equal(t, own.Host, led.Host, "%s %q: %q", path, back, to)
+			require.Equal(t, "http", led.Scheme, "%s %q: %q", path, back, to)
+		}
+	}
+}

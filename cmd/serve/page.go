@@ -104,19 +104,11 @@ func (s *server) setUnits(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	http.SetCookie(w, &http.Cookie{Name: "units", Value: string(units), Path: "/", MaxAge: 400 * 24 * 3600, HttpOnly: true, SameSite: http.SameSiteStrictMode})
-	http.Redirect(w, r, ownPath(r.PostFormValue("back")), http.StatusSeeOther)
+	http.Redirect(w, r, guard.OwnPath(r.PostFormValue("back")), http.StatusSeeOther)
 }
 
 // maxFormBytes is more than any form without files.
 const maxFormBytes = 1 << 20
-
-// ownPath is a path of this server, the first page where the one given is none.
-func ownPath(p string) string {
-	if !strings.HasPrefix(p, "/") || strings.HasPrefix(p, "//") || strings.ContainsAny(p, "\\\r\n\t") {
-		return "/"
-	}
-	return p
-}
 
 // sayings are what an action may leave to be said on the page that it leads to, by the code in the address: words
 // from an address itself would let anybody write on the page.

@@ -81,7 +81,7 @@ func (g *Guard) turnAway(w http.ResponseWriter, r *http.Request) {
 			_, _ = fmt.Fprintf(w, "<!doctype html>\n<html lang=\"en\">\n<title>groundline</title>\n<meta http-equiv=\"refresh\" content=\"0;url=%s\">\n<p><a href=\"%s\">Open the page</a></p>\n", next, next)
 			return
 		}
-		if next != "/" {
+		if next != "/" && len(next) <= longestNext {
 			to += "?next=" + url.QueryEscape(next)
 		}
 		http.Redirect(w, r, to, http.StatusSeeOther)
@@ -263,13 +263,13 @@ func (g *Guard) failed(w http.ResponseWriter, r *http.Request, err error) {
 	Refuse(w, r, http.StatusServiceUnavailable, "Who may in could not be told just now. Try again.")
 }
 
-// longestNext is more than any page's address needs.
+// longestNext is the longest address that the sign-in page's own carries on. Longer ones are a choice of many rides.
 const longestNext = 2048
 
 // OwnPath is the path when it leads to a page of this server, else "/": no other host, however written, and not the
 // sign-in page again. Browsers read a backslash as a slash and leave out tabs and line ends, so neither may be there.
 func OwnPath(path string) string {
-	if len(path) > longestNext || !strings.HasPrefix(path, "/") || strings.HasPrefix(path, "//") {
+	if !strings.HasPrefix(path, "/") || strings.HasPrefix(path, "//") {
 		return "/"
 	}
 	for _, r := range path {
