@@ -147,20 +147,21 @@ func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units
 		fmt.Fprintf(&scale, `<text x="%g" y="%s" dy=".35em">%s</text>`, scaleWide-6, tenth(y(v)), layout.Number(v, decimals))
 	}
 	// Days: a thin line where a new one begins, its name where there is room.
-	const mostNames = 4
+	const apart, lastName = 27.0, 75.0 // percent: what a day's name takes on a phone
+	named := -apart
 	var begins []int
 	for i, a := range told {
 		if i == 0 || dayWords(a.RiddenAt) != dayWords(told[i-1].RiddenAt) {
 			begins = append(begins, i)
 		}
 	}
-	every := (len(begins) + mostNames - 1) / mostNames
-	for k, i := range begins {
+	for _, i := range begins {
 		at := x(float64(i))
 		if i > 0 {
 			fmt.Fprintf(&b, `<line class="day" x1="%.2f%%" x2="%.2f%%" y1="%g" y2="%g"/>`, at, at, chartTop, chartLow+6)
 		}
-		if k%every == 0 && at < 75 {
+		if at-named >= apart && at < lastName {
+			named = at
 			fmt.Fprintf(&b, `<text class="when" x="%.2f%%" dx="3" y="%g">%s</text>`, at, chartLow+22, dayWords(told[i].RiddenAt))
 		}
 	}

@@ -153,12 +153,12 @@ func (s *server) showLine(w http.ResponseWriter, r *http.Request) {
 			v.Shown = append(v.Shown, pick{f.name, f.key.Name(), f.name == shown.name})
 		}
 	}
-	marks := marksOf(list)
+	marks := marksOf(list[:min(len(list), mostDrawn)])
 	if len(list) > mostDrawn {
 		v.Drawn = mostDrawn
 	}
 	v.Chart, v.Words = attemptChart(list, shown, marks, units)
-	v.Key = marks.key(list)
+	v.Key = marks.key(list[:min(len(list), mostDrawn)])
 	if err := sortAttempts(list, v.SortField); err != nil {
 		s.fail(w, r, err)
 		return
