@@ -29,6 +29,8 @@ import (
 	"time"
 
 	_ "modernc.org/sqlite" // the database
+
+	"groundline/report"
 )
 
 // Options are the choices of who opens a store; zero fields take their default.
@@ -55,7 +57,9 @@ type Store struct {
 	prog progress
 	hand inHand
 
-	broken func(Ride) // of a test: stands for a fault of the program in building a ride
+	// Of tests: stand for faults of the program in building a ride.
+	broken func(Ride)
+	spoil  func(*report.Debrief)
 }
 
 // The names in a store's folder.

@@ -41,10 +41,24 @@ type restPart struct {
 	Ridden  *report.Ridden
 }
 
-// built is a debrief, with how many of its notes, the first, are about the plan.
+// built is a debrief, with how many of its notes, the first, are about the plan, and as it is stored.
 type built struct {
-	debrief *report.Debrief
-	onPlan  int
+	debrief      *report.Debrief
+	onPlan       int
+	json, record []byte // packed
+}
+
+// pack makes what is stored of a debrief.
+func (b *built) pack() error {
+	text, err := asJSON(b.debrief)
+	if err != nil {
+		return err
+	}
+	if b.json, err = packedText(text); err != nil {
+		return err
+	}
+	b.record, err = packed(record.Extract(b.debrief))
+	return err
 }
 
 func (s *Store) workedFile(id int64) string {

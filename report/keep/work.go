@@ -15,7 +15,6 @@ import (
 	"time"
 
 	"groundline/report"
-	"groundline/report/record"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -27,6 +26,7 @@ const (
 	renewEach = leaseMS / 4 * time.Millisecond
 	lookEach  = time.Second // for rides that other processes kept
 	tidyEach  = 5           // looks
+	retryEach = 10 * time.Second
 	mostTries = 3
 )
 
@@ -98,9 +98,9 @@ func (s *Store) workOn(ctx context.Context) {
 		}
 		if err := s.workOut(ctx, j); err != nil && ctx.Err() == nil {
 			s.log.Error("a ride can't be worked out now", "ride", j.ride.ID, "error", err)
-			select { // the disk may be full: there is no use in trying as fast as can be
+			select { // the disk is full, most likely: it will not help to try at once
 			case <-ctx.Done():
-			case <-time.After(lookEach):
+			case <-time.After(retryEach):
 			}
 		}
 	}
@@ -261,18 +261,6 @@ func (s *Store) putBack(j job) {
 // store stores what a ride of an edition told, where it also meets a condition, else it is errOvertaken.
 func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, cond string, arg any) error {
 	d := b.debrief
-	text, err := asJSON(d)
-	if err != nil {
-		return err
-	}
-	zip, err := packedText(text)
-	if err != nil {
-		return err
-	}
-	rec, err := packed(record.Extract(d))
-	if err != nil {
-		return err
-	}
 	beside, err := s.writeWorked(b, edition)
 	if err != nil {
 		return s.explain(err)
@@ -309,7 +297,7 @@ func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, cond
 		if d.Horse.Name != nil {
 			horse = *d.Horse.Name
 		}
-		if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO told (ride_id, horse, debrief, record) VALUES (?, ?, ?, ?)", ride.ID, horse, zip, rec); err != nil {
+		if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO told (ride_id, horse, debrief, record) VALUES (?, ?, ?, ?)", ride.ID, horse, b.json, b.record); err != nil {
 			return err
 		}
 		now, err := rideOf(ctx, tx, ride.ID) // its horse may be another by now
@@ -424,7 +412,9 @@ func (s *Store) build(ctx context.Context, ride Ride, names []string) (built, er
 			}
 			done <- m
 		}()
-		m.b, m.err = s.readAndBuild(ctx, ride, names)
+		if m.b, m.err = s.readAndBuild(ctx, ride, names); m.err == nil {
+			m.err = m.b.pack()
+		}
 	}()
 	select {
 	case <-ctx.Done():
@@ -464,12 +454,15 @@ func (s *Store) readAndBuild(ctx context.Context, ride Ride, names []string) (bu
 	if err != nil {
 		return built{}, err
 	}
+	if s.spoil != nil {
+		s.spoil(d)
+	}
 	var notes []trace.Note
 	for _, warning := range w.warnings {
 		notes = append(notes, warning.Note())
 	}
 	d.Notes = append(notes, d.Notes...)
-	return built{d, len(notes)}, nil
+	return built{debrief: d, onPlan: len(notes)}, nil
 }
 
 // progress tells how much of the rides in hand is read.

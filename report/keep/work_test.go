@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"math"
 	"os"
 	"strings"
 	"sync"
@@ -409,4 +410,17 @@ func TestMissingFileIsTold(t *testing.T) {
 	r, err = s.WorkOut(t.Context(), id)
 	require.NoError(t, err)
 	require.Equal(t, Ready, r.State, r.Why)
+}
+
+// A debrief that can't be written is a fault of its ride, not one to try again and again.
+func TestWhatCanNotBeStored(t *testing.T) {
+	b := built{debrief: &report.Debrief{Recording: report.RecordingInfo{DurationS: math.NaN()}}}
+	require.ErrorContains(t, b.pack(), "is not a number that can be told")
+	s := opened(t, t.TempDir())
+	id := keepDemo(t, s)
+	s.spoil = func(d *report.Debrief) { d.Recording.DurationS = math.Inf(1) }
+	r, err := s.WorkOut(t.Context(), id)
+	require.NoError(t, err)
+	require.Equal(t, Refused, r.State)
+	require.Contains(t, r.Why, "debrief.recording.duration_s: +Inf is not a number that can be told")
 }
