@@ -80,6 +80,11 @@ func TestRecordsAreCalibrated(t *testing.T) {
 			see("stride homeward", r.Ground.Stride.Homeward, h.homeMS*h.perMS)
 			see("trend of the stride time", r.Rhythm.StrideS, h.trendS)
 			see("refusals", &r.Disobediences.Share, h.refuses/(1+h.refuses))
+			walk, err := r.CourseHorse()
+			require.NoError(t, err)
+			see("a walk's stride", &walk.StrideM, h.strideM)
+			see("a walk's pace", walk.SpeedMS, h.paceMS)
+			see("a walk's stride time", walk.StrideS, h.strideS+h.trendS*5*float64(c.rides-1)/2/30)
 			for _, l := range r.Leads.In {
 				if l.Turn == "left" {
 					see("left lead to the left", &l.Left.Share, h.leftAfterLeft)
@@ -391,6 +396,12 @@ func TestCourseHorseIsThatOfTheDebriefs(t *testing.T) {
 	want, err := course.HorseFromRides(report.RiddenIn(all), &pony)
 	require.NoError(t, err)
 	want.Name = "Thistle"
+	// That rides differ is in its pace and times besides.
+	for _, e := range []struct{ got, want **trace.Estimate }{{&got.SpeedMS, &want.SpeedMS}, {&got.StrideS, &want.StrideS}} {
+		require.Equal(t, (*e.want).Value, (*e.got).Value)
+		require.Greater(t, width(**e.got), width(**e.want))
+		*e.got = *e.want
+	}
 	require.Equal(t, want, got)
 	require.Equal(t, "large pony", got.Size)
 	require.Equal(t, r.Walk.StrideM, got.StrideM)
