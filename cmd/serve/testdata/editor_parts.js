@@ -151,38 +151,45 @@
   equal(words.strideWords({...line, whole: 0}), 'a bounce');
 
   about('live');
-  const later = ms => new Promise(r => setTimeout(r, ms));
   const log = [];
-  let slow = 20, down = false, asked = 0, calledOff = 0;
-  const live = createLive({slowMs: 60, giveUpMs: 500, retryMs: 60,
+  const so = async yes => { for (let i = 0; i < 400 && !yes(); i++) await new Promise(r => setTimeout(r, 10)); };
+  let down = false, asked = 0, calledOff = 0;
+  const gates = []; // each question waits until it is let through
+  const live = createLive({slowMs: 40, giveUpMs: 20000, retryMs: 30,
     send: async (body, signal) => {
       asked++;
-      await new Promise((yes, no) => { const t = setTimeout(yes, slow); signal.addEventListener('abort', () => { calledOff++; clearTimeout(t); no(new Error('called off')); }); });
+      await new Promise((yes, no) => { gates.push(yes); signal.addEventListener('abort', () => { calledOff++; no(new Error('called off')); }); });
       if (down) throw new Error('away');
       return body.bad ? {ok: false, problem: 'bad'} : {ok: true, sketch: body.n};
     },
     shown: ({sketch, revision}) => log.push(`${revision}=${sketch}`), faulty: ({problem, revision}) => log.push(`${revision}!${problem}`), away: () => log.push('away')});
+  const through = async () => { await so(() => gates.length); gates.shift()(); };
   for (let i = 1; i <= 10; i++) live.ask(i, {n: i});
-  await later(90);
+  await through(); await so(() => log.length === 1);
+  await through(); await so(() => log.length === 2);
   equal(log, ['1=1', '10=10'], 'the first, then the newest');
   equal(asked, 2);
   live.ask(11, {bad: true});
-  await later(50);
+  await through(); await so(() => log.length === 3);
   equal(log.at(-1), '11!bad');
-  slow = 300;
   live.ask(12, {n: 12});
-  await later(100);
-  slow = 10;
+  await new Promise(r => setTimeout(r, 60));
   live.ask(13, {n: 13});
-  await later(60);
-  equal([log.at(-1), calledOff], ['13=13', 1], 'a slow one is called off');
-  down = true;
+  equal(calledOff, 1, 'a slow one is called off');
+  gates.shift();
+  await new Promise(r => setTimeout(r, 60));
   live.ask(14, {n: 14});
-  await later(40);
+  equal(calledOff, 1, 'but never two running');
+  await through(); await so(() => log.length === 4);
+  await through(); await so(() => log.length === 5);
+  equal(log.slice(3), ['13=13', '14=14']);
+  down = true;
+  live.ask(15, {n: 15});
+  await through(); await so(() => log.length === 6);
   equal(log.at(-1), 'away');
   down = false;
-  await later(120);
-  equal(log.at(-1), '14=14', 'asked again by itself');
+  await through(); await so(() => log.length === 7);
+  equal(log.at(-1), '15=15', 'asked again by itself');
 
   about('drafts');
   const store = new Map();
@@ -194,6 +201,14 @@
   equal(other.found(), null, 'of another course');
   store.set('groundline course 7', '{broken');
   equal(d.found(), null, 'unreadable');
+  d.keep(plan, 'abc', 'now');
+  d.keep({...plan, name: 'Q'}, 'abc', 'later', true);
+  equal(d.found().at, 'now', 'the first is offered first');
+  d.decided();
+  equal([d.found().at, store.size], ['later', 1], 'then what was drawn beside it');
+  d.decided();
+  equal(d.found(), null);
+  d.keep(plan, '', '', true);
   d.drop();
   equal(store.size, 0);
   const full = createDraft({getItem() { throw new Error('no'); }, setItem() { throw new Error('full'); }, removeItem() { throw new Error('no'); }}, 1);

@@ -48,6 +48,7 @@ export function createDrawing(svg) {
   const layers = {};
   for (const name of ['ground', 'tracks', 'obstacles', 'marks', 'labels', 'handles']) layers[name] = createLayer(svg, name);
   let box = {x: -5, y: -45, w: 70, h: 50}, fitted = true, scale = 5, lastView = null;
+  const drawnOf = {}; // what a layer was drawn of
   const preferred = new Map(); // where a label lay the last time
 
   function size() { return {w: svg.clientWidth || 300, h: svg.clientHeight || 240}; }
@@ -112,12 +113,21 @@ export function createDrawing(svg) {
   // render lays everything down: view is {plan, sketch, stale, chosen, unit, corners, spots, guide}.
   function render(view) {
     lastView = view;
-    for (const l of Object.values(layers)) l.begin();
-    drawGround(view);
-    drawTracks(view);
+    const of = {ground: [view.plan.arena, view.sketch, view.unit, view.spots, box, scale], tracks: [view.sketch, view.chosen, view.plan.obstacles.length]};
+    // What has not changed is not laid down again: a drag moves one obstacle and, now and then, the tracks.
+    const fresh = name => !drawnOf[name] || of[name].some((v, i) => v !== drawnOf[name][i]);
+    for (const [name, drawIt] of [['ground', drawGround], ['tracks', drawTracks]]) {
+      if (!fresh(name)) continue;
+      layers[name].begin();
+      drawIt(view);
+      layers[name].end();
+      drawnOf[name] = of[name];
+    }
+    const rest = ['obstacles', 'marks', 'labels', 'handles'];
+    for (const name of rest) layers[name].begin();
     drawThings(view);
     drawLabels(view);
-    for (const l of Object.values(layers)) l.end();
+    for (const name of rest) layers[name].end();
     svg.classList.toggle('stale', view.stale);
   }
 

@@ -394,6 +394,7 @@ export function createForm(app) {
   $('name').addEventListener('input', () => app.change({...app.plan, name: $('name').value}, 'Name', 'name'));
   $('name').addEventListener('blur', () => app.settle());
 
+  let movingOf = null;
   return {
     anyFault,
     forget() { typed.clear(); },
@@ -419,7 +420,15 @@ export function createForm(app) {
         element('tbody', {}, ...app.plan.obstacles.map(o => element('tr', {}, element('th', {scope: 'row'}, o.id), ...[o.kind, metres(o.height), metres(o.spread), length(o.width), length(o.at[0]), length(o.at[1]), unitsOf.number(o.facing, 0)].map(v => element('td', {}, v))))));
     },
     // while dragging only what moves is shown
-    showMoving() { for (const s of shows) s(false); showLines(); showPut(); showNotes(); showFaults(); },
+    showMoving() {
+      for (const s of shows) s(false);
+      if (movingOf === app.sketch) return;
+      movingOf = app.sketch;
+      showLines();
+      showPut();
+      showNotes();
+      showFaults();
+    },
   };
 }
 

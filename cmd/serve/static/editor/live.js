@@ -3,15 +3,16 @@
 
 // createLive asks with send(body, signal) → Promise of {ok, sketch} or {ok: false, problem}. It calls
 // shown({sketch, revision}), faulty({problem, revision}) and away(). slowMs is after what time an outdated question is
-// called off, giveUpMs after what time the server counts as away, retryMs how long until it is tried again.
-export function createLive({send, shown, faulty, away, slowMs = 300, giveUpMs = 6000, retryMs = 2500}) {
-  let wanted = null, busy = null, retry = null, last = null;
+// called off (never two running, or a slow machine would see none), giveUpMs after what time the server counts as away, retryMs how long until it is tried again.
+export function createLive({send, shown, faulty, away, slowMs = 700, giveUpMs = 6000, retryMs = 2500}) {
+  let wanted = null, busy = null, retry = null, last = null, patient = false;
   async function go() {
     const job = wanted;
     wanted = null;
     last = job;
     const stop = new AbortController();
-    busy = {job, stop, since: performance.now(), outdated: false};
+    busy = {job, stop, since: performance.now(), outdated: false, patient};
+    patient = false;
     const timer = setTimeout(() => stop.abort(), giveUpMs);
     const mine = busy;
     try {
@@ -36,8 +37,9 @@ export function createLive({send, shown, faulty, away, slowMs = 300, giveUpMs = 
       wanted = {revision, body};
       if (retry !== null) { clearTimeout(retry); retry = null; }
       if (!busy) { go(); return; }
-      if (performance.now() - busy.since > slowMs) {
+      if (!busy.patient && performance.now() - busy.since > slowMs) {
         const late = busy;
+        patient = true;
         late.outdated = true;
         busy = null;
         late.stop.abort();

@@ -22,7 +22,7 @@ let base = root.dataset.base;
 const kept = root.dataset.plan ? model.normal(JSON.parse(root.dataset.plan)) : model.emptyPlan();
 let savedPlan = course ? kept : null; // as the store has it; null for a course that is not kept
 const history = createHistory(kept);
-const draft = createDraft(window.localStorage, course);
+let draft = createDraft(window.localStorage, course);
 
 let sketch = null, sketchOf = -1; // the last good figures, and for which revision
 let revision = 0, changedAt = 0;
@@ -146,9 +146,15 @@ function render() {
     const began = performance.now();
     drawing.render(view());
     drawScale();
-    if (heavy) { heavy = false; form.show(); } else form.showMoving();
+    if (heavy) {
+      heavy = false;
+      form.show();
+      if (drawing.fitted && settled) drawing.fit(view()); // what stands outside by now is shown too
+    } else form.showMoving();
     $('undo').disabled = !history.canUndo;
     $('redo').disabled = !history.canRedo;
+    $('undo').title = history.undoes;
+    $('redo').title = history.redoes;
     sayNow();
     saidSaved();
     performance.measure('frame', {start: began, end: performance.now()});
@@ -362,8 +368,10 @@ async function save(over = null) {
     const answer = await server.save({plan: model.wire(plan), horse: {}, course, base: over ?? base});
     if (answer.ok) {
       draft.drop();
+      offered = false;
       const first = !course;
       course = answer.value.course;
+      if (first) draft = createDraft(window.localStorage, course);
       base = answer.value.base;
       savedPlan = plan;
       saidLast = `Saved as version ${answer.value.version}.`;
@@ -417,9 +425,9 @@ function draftSoon() {
   draftTimer = setTimeout(keepDraft, 400);
 }
 function keepDraft() {
-  if (offered) return; // the found one is not written over before its fate is said
-  if (dirty()) draft.keep(history.plan, base, new Date().toISOString());
-  else draft.drop();
+  // One that was found is not written over before its fate is said.
+  if (dirty()) draft.keep(history.plan, base, new Date().toISOString(), offered);
+  else if (!offered) draft.drop();
 }
 addEventListener('pagehide', keepDraft);
 document.addEventListener('visibilitychange', () => { if (document.visibilityState === 'hidden') keepDraft(); });
@@ -431,8 +439,8 @@ function offerDraft() {
   if (!d || model.same(model.normal(d.plan), history.plan)) return;
   offered = true;
   askChoice(`There is a draft of ${clock(d.at)} on this device that was not saved.${course && d.base !== base ? ' The course was saved since.' : ''}`, [
-    ['Go on with the draft', () => { offered = false; if (d.base) base = d.base; load(model.normal(d.plan), 'The draft'); }],
-    ['Throw it away', () => { offered = false; draft.drop(); }]]);
+    ['Go on with the draft', () => { offered = false; draft.decided(); if (d.base) base = d.base; load(model.normal(d.plan), 'The draft'); keepDraft(); }],
+    ['Throw it away', () => { offered = false; draft.decided(); if (history.canUndo) keepDraft(); else offerDraft(); }]]);
 }
 
 // load makes another plan the newest, as one step that undo takes back.

@@ -92,9 +92,9 @@ export function groundWords(sketch, plan, unit) {
 export function courseWords(sketch, unit) {
   const c = sketch.course;
   const words = [`${c.obstacles} ${c.obstacles === 1 ? 'obstacle' : 'obstacles'}, ${c.efforts} ${c.efforts === 1 ? 'effort' : 'efforts'}`];
-  if (c.length_m > 0) words.push(`track ${told(c.length_m, unit, 0)}${c.from_start ? '' : ' from the first obstacle'}${c.to_finish ? '' : ' to the last obstacle'}`);
+  if (c.length_m > 0) words.push(`track ${told(c.length_m, unit, 0)}${c.from_start ? '' : ' from the first'}${c.to_finish ? '' : ' to the last obstacle'}`);
   if (c.time_allowed_s !== null) words.push(`time allowed ${number(c.time_allowed_s, 0)} s at ${number(c.speed_m_min, 0)} m/min`);
-  else if (c.length_m > 0) words.push(c.speed_m_min === null ? 'no time allowed: no speed' : 'no time allowed: it needs a start and a finish');
+  else if (c.length_m > 0) words.push(c.speed_m_min === null ? 'no time allowed without a speed' : 'no time allowed without start and finish');
   return words.join('; ');
 }
 
