@@ -24,6 +24,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
+	"groundline/cmd/serve/guard"
 	"groundline/course"
 	"groundline/report/keep"
 )
@@ -31,14 +32,10 @@ import (
 // pictures is a folder for screenshots to be looked at: go test ./cmd/serve -run Browser -pictures DIR.
 var pictures = flag.String("pictures", "", "folder to write screenshots into")
 
-// policy is what a browser may do with the pages, as the guard about the server says it.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-
 // opened is a store in a folder of its own, where rides wait until worked works them out.
 func opened(t *testing.T) *keep.Store {
 	t.Helper()
-	log := slog.New(slog.NewTextHandler(testLog{t}, &slog.HandlerOptions{Level: slog.LevelWarn}))
-	store, err := keep.Open(t.Context(), filepath.Join(t.TempDir(), "store"), keep.Options{Program: "groundline test", Log: log})
+	store, err := keep.Open(t.Context(), filepath.Join(t.TempDir(), "store"), keep.Options{Program: "groundline test", Log: logOf(t)})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, store.Close()) })
 	return store
@@ -62,6 +59,11 @@ func worked(t *testing.T, store *keep.Store) {
 // unworked has a site where rides wait.
 func unworked(t *testing.T, opt *Options) { opt.Store = opened(t) }
 
+// logOf has what the program complains of told with the test.
+func logOf(t *testing.T) *slog.Logger {
+	return slog.New(slog.NewTextHandler(testLog{t}, &slog.HandlerOptions{Level: slog.LevelWarn}))
+}
+
 type testLog struct{ t *testing.T }
 
 func (l testLog) Write(b []byte) (int, error) {
@@ -69,22 +71,25 @@ func (l testLog) Write(b []byte) (int, error) {
 	return len(b), nil
 }
 
-// site is a server over a new store, which seed fills before it starts (withDemo is one such). seed may
+// site is a server behind its guard over a new store, which seed fills before it starts (withDemo is one such). seed may
 // also change the options.
 func site(t *testing.T, seed ...func(*testing.T, *Options)) *httptest.Server {
 	t.Helper()
 	store := opened(t)
 	worked(t, store)
-	opt := Options{Store: store, Program: "groundline test", Demo: demoFiles(t), Log: slog.New(slog.NewTextHandler(testLog{t}, nil))}
+	opt := Options{Store: store, Program: "groundline test", Demo: demoFiles(t), Log: logOf(t)}
 	for _, s := range seed {
 		s(t, &opt)
 	}
-	h := New(opt)
-	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		w.Header().Set("Content-Security-Policy", policy)
-		w.Header().Set("X-Content-Type-Options", "nosniff")
-		h.ServeHTTP(w, r)
-	}))
+	if opt.MaxUploadBytes == 0 {
+		opt.MaxUploadBytes = DefaultMaxUploadBytes
+	}
+	door, err := guard.New(guard.Options{Open: OpenToAll, Uploading: BringsFiles, MaxUpload: opt.MaxUploadBytes + 1<<20, Log: opt.Log})
+	require.NoError(t, err)
+	require.NoError(t, door.SetPasscode(""))
+	server := httptest.NewUnstartedServer(nil)
+	server.Config = door.Server(New(opt))
+	server.Start()
 	t.Cleanup(server.Close)
 	return server
 }

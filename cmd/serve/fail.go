@@ -58,7 +58,10 @@ func statusOf(err error) (status int, words string) {
 // fail answers with an error: as a page for people, as a problem (RFC 9457) for programs.
 func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	status, words := statusOf(err)
-	if status == http.StatusInternalServerError {
+	switch {
+	case r.Context().Err() != nil: // whoever asked has gone: nobody to tell, and nothing wrong here
+		s.Log.Info("gone", "method", r.Method, "path", r.URL.Path)
+	case status == http.StatusInternalServerError:
 		s.Log.Error("answer", "method", r.Method, "path", r.URL.Path, "error", err)
 	}
 	if strings.HasPrefix(r.URL.Path, "/api/") {

@@ -228,7 +228,7 @@ func TestClientGone(t *testing.T) {
 	for _, n := range []int{10, 300, len(body) / 2, len(body) - 3} {
 		c, err := net.Dial("tcp", strings.TrimPrefix(web.URL, "http://"))
 		require.NoError(t, err)
-		fmt.Fprintf(c, "POST /api/1/rides HTTP/1.1\r\nHost: x\r\nContent-Type: %s\r\nContent-Length: %d\r\n\r\n", kind, len(body))
+		fmt.Fprintf(c, "POST /api/1/rides HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: %s\r\nContent-Length: %d\r\n\r\n", kind, len(body))
 		_, err = c.Write(body[:n])
 		require.NoError(t, err)
 		require.NoError(t, c.Close())

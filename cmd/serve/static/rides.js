@@ -270,7 +270,10 @@ function handIn(group, said, alone) {
       const x = new XMLHttpRequest(); // fetch tells nothing of what is sent
       x.responseType = 'json';
       x.upload.onprogress = e => tell('Sending: ' + Math.floor(100 * e.loaded / e.total) + ' %', e.loaded / e.total);
-      x.upload.onload = () => tell('Sent. It is being kept.');
+      x.upload.onload = () => {
+        tell('Sent. It is being kept.');
+        put(); // too late to cancel
+      };
       const again = () => button('Try again', () => { tried = true; row.classList.remove('bad'); bar.hidden = false; start(); });
       x.onload = () => {
         if (x.status === 200 || x.status === 201) kept(x.response);
@@ -278,7 +281,7 @@ function handIn(group, said, alone) {
         else over((x.response && x.response.detail || 'It was not taken (' + x.status + ')').replace(/\.?$/, '.'), true, ...(alone ? [back()] : []), again());
       };
       x.onerror = () => over('The connection failed, or a file was changed after it was chosen. Nothing is lost: the files are still chosen.', true, again(), ...(alone ? [back()] : []));
-      x.onabort = () => over('Cancelled. Nothing was kept.', false, ...(alone ? [back()] : []), again());
+      x.onabort = () => over('Cancelled.', false, ...(alone ? [back()] : []), again());
       x.onloadend = () => { sending--; done(); };
       sending++;
       x.open('POST', '/api/1/rides');
