@@ -366,6 +366,60 @@ func TestEditorForAKeptHorseInFeet(t *testing.T) {
 	e.fine()
 }
 
+// The ground: heights and corners are dragged, moved by keys, removed; start and finish are turned; a boundary that crosses
+// itself is told.
+func TestEditorShapesTheGround(t *testing.T) {
+	e := edit(t, 1280)
+	require.Equal(t, 0, js[int](t, e.ctx, `document.querySelectorAll('[data-key^="spot:"], [data-key^="corner:"]').length`), "not in the way until they are worked on")
+	e.open("d-heights")
+	until(t, e.ctx, `document.querySelectorAll('[data-key^="spot:"]').length === 4`)
+	require.Contains(t, e.text("ground"), "Falls 2.7 %")
+	px := e.perMetre()
+	x, y := e.on("spot:3")
+	e.drag(x, y, 10*px, 5*px, 8)
+	e.settled()
+	require.NotContains(t, e.text("ground"), "up to 0.00 m off", "the same height elsewhere is no plane any more")
+	js[int](t, e.ctx, `(document.querySelector('[data-key="spot:0"]').focus(), 1)`)
+	e.do(chromedp.KeyEvent(kb.Delete))
+	e.settled()
+	e.open("d-arena")
+	until(t, e.ctx, `document.querySelectorAll('[data-key^="corner:"]').length === 4`)
+	js[int](t, e.ctx, `(document.querySelector('[data-key="corner:2"]').focus(), 1)`)
+	for range 3 {
+		e.do(chromedp.KeyEvent(kb.ArrowUp, chromedp.KeyModifiers(chromedp.ModifierShift)))
+	}
+	e.settled()
+	require.Empty(t, e.value("a-width"), "no rectangle any more")
+	require.Equal(t, "Corner 3, 92.0 m right, 63.0 m forward", js[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
+
+	js[int](t, e.ctx, `(document.querySelector('[data-key="start"]').focus(), 1)`)
+	e.do(chromedp.KeyEvent("]"), chromedp.KeyEvent("]"), chromedp.KeyEvent(kb.ArrowLeft))
+	e.settled()
+	require.Equal(t, "Start line, 23.9 m right, 8.0 m forward, facing 2°", js[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
+	e.open("d-timing")
+	e.click("t-gate")
+	p := e.save()
+	require.Len(t, p.Levels, 3)
+	require.InDelta(t, 10, p.Levels[2].X, 0.3)
+	require.InDelta(t, 55, p.Levels[2].Y, 0.3)
+	require.Equal(t, course.Point{X: 92, Y: 63}, p.Arena[2])
+	require.Nil(t, p.Gate)
+	require.InDelta(t, 8, math.Hypot(p.Start[1].X-p.Start[0].X, p.Start[1].Y-p.Start[0].Y), 1e-3)
+
+	js[int](t, e.ctx, `(() => {const f = document.querySelectorAll('#corners .ed-row')[2].querySelectorAll('input')[1]; f.focus(); f.select(); return 1})()`)
+	e.do(chromedp.KeyEvent("-20"))
+	until(t, e.ctx, `document.getElementById('arena-fault').textContent.includes('crosses')`)
+	e.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	until(t, e.ctx, `document.getElementById('arena-fault').textContent === ''`)
+	e.click("a-open")
+	e.settled()
+	require.Nil(t, e.save().Arena)
+	e.click("a-open")
+	e.settled()
+	require.Len(t, e.save().Arena, 4, "the boundary that was there before")
+	e.fine()
+}
+
 // A coach builds a course from nothing.
 func TestCoachBuildsACourse(t *testing.T) {
 	var store *keep.Store

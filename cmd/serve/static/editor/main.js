@@ -70,7 +70,8 @@ const app = {
   },
   settle() {
     history.settle();
-    if (!settled) { settled = true; form.show(); announceSoon(); }
+    if (!settled) { settled = true; heavy = true; announceSoon(); }
+    render();
   },
   remove(key) {
     const t = thing(history.plan, key);
@@ -157,8 +158,15 @@ function render() {
     $('redo').title = history.redoes;
     sayNow();
     saidSaved();
-    performance.measure('frame', {start: began, end: performance.now()});
+    measured('frame', began);
   });
+}
+
+// measured leaves how long something took for who measures it; the browser keeps these, so not without end.
+let measures = 0;
+function measured(name, start) {
+  if (++measures % 2000 === 0) performance.clearMeasures();
+  performance.measure(name, {start, end: performance.now()});
 }
 
 const live = createLive({
@@ -171,8 +179,8 @@ const live = createLive({
       state = 'fresh';
       faults = [];
     }
-    // How old figures are when they are shown, for who measures it.
-    performance.measure('figures', {start: askedAt.get(of) ?? changedAt, end: performance.now()});
+    // How old figures are when they are shown.
+    measured('figures', askedAt.get(of) ?? changedAt);
     for (const r of askedAt.keys()) if (r <= of) askedAt.delete(r);
     heavy = heavy || settled;
     render();
