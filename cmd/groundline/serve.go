@@ -114,7 +114,7 @@ func servePage(ctx context.Context, f serveFlags, std streams) error {
 		return err
 	}
 	door, err := guard.New(guard.Options{
-		Names: f.names, Sessions: store.Sessions(), Open: serve.OpenToAll, Uploading: serve.BringsFiles,
+		Names: f.names, Sessions: store.Sessions(), Open: serve.OpenToAll, Uploading: serve.BringsFiles, Weight: serve.Weight,
 		MaxUpload: f.maxUploadMB<<20 + formBytes, Log: log,
 	})
 	if err != nil {

@@ -10,7 +10,7 @@
 //   - where it comes from: nothing is changed, and nothing but a page opened, at another site's word (cross.go);
 //   - the passcode, where one is set: a session of a browser, or the passcode itself from a program (passcode.go,
 //     sessions.go, rate.go, signin.go);
-//   - its turn, if it brings recordings (pace.go).
+//   - its turn: only so many recordings are taken in and so many answers worked out at once (pace.go, turns.go).
 //
 // The package knows nothing of pages, rides or the store.
 package guard
@@ -21,6 +21,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"runtime"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -44,9 +45,13 @@ type Options struct {
 	MaxUpload, MaxBody int64
 	// Uploads is how many uploads are read at once (default 64) and UploadQueue how many more may wait (default 64).
 	Uploads, UploadQueue int
-	Pace                 Pace
-	Log                  *slog.Logger // nil: discards
-	Now                  func() time.Time
+	// Weight tells what an answer takes to make; nil: a Page's. HeavyPages of the Heavy ones are made at once (default
+	// one for each processor), and Pages of the others (default four, but eight at the least).
+	Weight            func(*http.Request) Weight
+	Pages, HeavyPages int
+	Pace              Pace
+	Log               *slog.Logger // nil: discards
+	Now               func() time.Time
 }
 
 const (
@@ -58,6 +63,9 @@ const (
 	defaultUploads = 64
 	// A tablet on a slow line may wait this long for its turn.
 	queueFor = 20 * time.Second
+	// Whoever waits for a page for longer has gone or pressed again.
+	pageWithin   = 30 * time.Second
+	waitingPages = 256
 )
 
 // Guard is the door of one server. Its methods may be called from many goroutines.
@@ -70,8 +78,9 @@ type Guard struct {
 	rates    *rates
 	checking chan struct{} // how many passcodes are verified at once
 	program  verified
-	uploads  chan struct{}
-	waiting  atomic.Int64
+	uploads  *turns
+	pages    *turns
+	heavy    *turns
 
 	mu sync.Mutex // of program
 }
@@ -93,6 +102,11 @@ func New(opt Options) (*Guard, error) {
 	if opt.Uploading == nil {
 		opt.Uploading = func(*http.Request) bool { return false }
 	}
+	if opt.Weight == nil {
+		opt.Weight = func(*http.Request) Weight { return Page }
+	}
+	orElse(&opt.Pages, max(8, 4*runtime.GOMAXPROCS(0)))
+	orElse(&opt.HeavyPages, runtime.GOMAXPROCS(0))
 	orElse(&opt.MaxUpload, defaultMaxUpload)
 	orElse(&opt.MaxBody, defaultMaxBody)
 	orElse(&opt.Uploads, defaultUploads)
@@ -100,7 +114,8 @@ func New(opt Options) (*Guard, error) {
 	opt.Pace = opt.Pace.orDefault()
 	g := &Guard{
 		opt: opt, origins: http.NewCrossOriginProtection(), sessions: opt.Sessions, rates: newRates(opt.Now),
-		checking: make(chan struct{}, verifiedAtOnce), uploads: make(chan struct{}, opt.Uploads),
+		checking: make(chan struct{}, verifiedAtOnce), uploads: newTurns(opt.Uploads, opt.UploadQueue, queueFor),
+		pages: newTurns(opt.Pages, waitingPages, pageWithin), heavy: newTurns(opt.HeavyPages, waitingPages, pageWithin),
 	}
 	for _, n := range opt.Names {
 		parsed, err := parseName(n)
@@ -125,7 +140,7 @@ func orElse[T int | int64](value *T, otherwise T) {
 
 // Handler stands before all of the server's pages.
 func (g *Guard) Handler(next http.Handler) http.Handler {
-	return g.logged(g.paced(g.withHeaders(g.asked(g.fromHere(g.signedIn(g.uploading(next)))))))
+	return g.logged(g.paced(g.withHeaders(g.asked(g.fromHere(g.signedIn(g.uploading(g.thinking(next))))))))
 }
 
 // methods that the pages and the JSON interface use.

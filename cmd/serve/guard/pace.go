@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -140,38 +139,16 @@ func (g *Guard) uploading(next http.Handler) http.Handler {
 			next.ServeHTTP(w, r)
 			return
 		}
-		if !g.turn(r.Context()) {
+		if !g.uploads.enter(r.Context()) {
 			w.Header().Set("Retry-After", "5")
 			w.Header().Set("Connection", "close")
 			Refuse(w, r, http.StatusServiceUnavailable, "Many uploads at once. Try again in a few seconds.")
 			return
 		}
-		defer func() { <-g.uploads }()
+		defer g.uploads.leave()
 		b.limit = g.opt.MaxUpload
 		next.ServeHTTP(w, r)
 	})
-}
-
-// turn waits until an upload may be read.
-func (g *Guard) turn(ctx context.Context) bool {
-	select {
-	case g.uploads <- struct{}{}:
-		return true
-	default:
-	}
-	defer g.waiting.Add(-1)
-	if g.waiting.Add(1) > int64(g.opt.UploadQueue) {
-		return false
-	}
-	timer := time.NewTimer(queueFor)
-	defer timer.Stop()
-	select {
-	case g.uploads <- struct{}{}:
-		return true
-	case <-timer.C:
-	case <-ctx.Done():
-	}
-	return false
 }
 
 const (

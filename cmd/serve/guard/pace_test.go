@@ -422,3 +422,81 @@ func TestConnectionsAreLimited(t *testing.T) {
 	require.Empty(t, said(second))
 	require.NoError(t, inner.Close())
 }
+
+// Answers are worked out a few at a time; who reads slowly, sends slowly or asks for what is heavy keeps nobody else
+// waiting.
+func TestAnswersTakeTurns(t *testing.T) {
+	var now, most atomic.Int64
+	open := make(chan struct{})
+	s := serve(t, Options{
+		Pages: 3, HeavyPages: 1, Uploading: uploads,
+		Open: func(path string) bool { return strings.HasPrefix(path, "/static/") },
+		Weight: func(r *http.Request) Weight {
+			switch {
+			case strings.HasSuffix(r.URL.Path, ".png"):
+				return Heavy
+			case r.URL.Path == "/patient":
+				return Waiting
+			}
+			return Page
+		},
+	}, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		switch r.URL.Path {
+		case "/slow", "/big.png":
+			n := now.Add(1)
+			for m := most.Load(); n > m && !most.CompareAndSwap(m, n); m = most.Load() {
+			}
+			<-open
+			now.Add(-1)
+		case "/read":
+			_, _ = w.Write([]byte("begun"))
+			http.NewResponseController(w).Flush()
+			<-open
+		case "/panic":
+			panic("in its turn")
+		}
+		_, _ = io.WriteString(w, "done")
+	}))
+	var all sync.WaitGroup
+	ask := func(path string) {
+		all.Go(func() {
+			if answer, said := s.ask(t, "GET", path, ""); answer.StatusCode != 200 || !strings.HasSuffix(said, "done") {
+				t.Errorf("%s: %s", path, answer.Status)
+			}
+		})
+	}
+	for range 5 {
+		ask("/big.png")
+		ask("/read")
+	}
+	require.Eventually(t, func() bool { return now.Load() == 1 }, 5*time.Second, time.Millisecond)
+	for range 5 { // none of them leaves its turn behind
+		answer, _ := s.ask(t, "GET", "/panic", "")
+		require.Equal(t, 500, answer.StatusCode)
+	}
+	answer, _ := s.ask(t, "GET", "/", "")
+	require.Equal(t, 200, answer.StatusCode, "a page waits for pictures, or for those who read slowly")
+	for range 6 {
+		ask("/slow")
+	}
+	require.Eventually(t, func() bool { return now.Load() == 4 && s.pages.waiting.Load() == 3 }, 5*time.Second, time.Millisecond)
+	for _, path := range []string{"/static/site.css", "/patient"} {
+		answer, _ = s.ask(t, "GET", path, "")
+		require.Equal(t, 200, answer.StatusCode)
+	}
+	answer, _ = s.ask(t, "POST", "/rides", "abc")
+	require.Equal(t, 200, answer.StatusCode)
+	// Who gives up waiting leaves.
+	ctx, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
+	defer cancel()
+	r, err := http.NewRequestWithContext(ctx, "GET", "http://"+s.addr+"/", nil)
+	require.NoError(t, err)
+	_, err = http.DefaultClient.Do(r)
+	require.ErrorIs(t, err, context.DeadlineExceeded)
+	require.Eventually(t, func() bool { return s.pages.waiting.Load() == 3 }, 5*time.Second, time.Millisecond)
+	close(open)
+	all.Wait()
+	require.EqualValues(t, 4, most.Load())
+	require.Empty(t, s.pages.slots)
+	require.Empty(t, s.heavy.slots)
+}
