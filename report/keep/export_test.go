@@ -179,27 +179,37 @@ func TestStridesAreTheCommands(t *testing.T) {
 	rides, err := table.ReadManifest("rides.csv", manifest, "")
 	require.NoError(t, err)
 	require.Len(t, rides, 5)
+	formats := []table.Format{table.CSV, table.JSONL, table.Parquet}
 	for _, set := range []table.Settings{{}, {WithoutPlaces: true}} {
-		for _, format := range []table.Format{table.CSV, table.JSONL, table.Parquet} {
-			var want, got, wantOf, gotOf bytes.Buffer
-			of := table.NewProvenance("groundline test", set, "1/1", "")
-			w, err := table.NewWriter(&want, format, "")
+		var want [3]bytes.Buffer
+		var writers []table.Writer
+		for i, format := range formats {
+			w, err := table.NewWriter(&want[i], format, "")
 			require.NoError(t, err)
-			require.NoError(t, table.Run(t.Context(), rides, set, table.RunOptions{Program: "groundline test"}, func(r *table.Result) error {
-				of.Add(r)
-				return w.Write(r.Rows)
-			}))
-			require.NoError(t, w.Close(of))
-			require.NoError(t, of.JSON(&wantOf))
-			require.Len(t, of.Recordings, 4)
-			require.Len(t, of.Failed, 1)
-
+			writers = append(writers, w)
+		}
+		of := table.NewProvenance("groundline test", set, "1/1", "")
+		require.NoError(t, table.Run(t.Context(), rides, set, table.RunOptions{Program: "groundline test"}, func(r *table.Result) error {
+			of.Add(r)
+			for _, w := range writers {
+				require.NoError(t, w.Write(r.Rows))
+			}
+			return nil
+		}))
+		require.Len(t, of.Recordings, 4)
+		require.Len(t, of.Failed, 1)
+		var wantOf bytes.Buffer
+		require.NoError(t, of.JSON(&wantOf))
+		for i, format := range formats {
+			require.NoError(t, writers[i].Close(of))
+			var got, gotOf bytes.Buffer
 			p, err := s.WriteStrides(t.Context(), &got, format, nil, set)
 			require.NoError(t, err)
 			require.NoError(t, p.JSON(&gotOf))
 			require.Equal(t, wantOf.String(), gotOf.String())
-			require.True(t, bytes.Equal(want.Bytes(), got.Bytes()), "%s %v", format, set)
+			require.True(t, bytes.Equal(want[i].Bytes(), got.Bytes()), "%s %v", format, set)
 		}
+		workAll(t, s, ids) // the second time all are ready
 	}
 
 	// Some of them: as of a manifest with these rows.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -26,68 +25,69 @@ func seeded(t testing.TB, rides, told int) *Store {
 func seededIn(t testing.TB, dir string, rides, told int) *Store {
 	t.Helper()
 	s := opened(t, dir)
-	dice := rand.New(rand.NewPCG(1, 2))
 	plan := demoPlan(t)
-	var versions []Course
-	for c := range 30 {
+	for c := range 30 { // their ids and those of their versions are 1 to 30
 		plan.Name = fmt.Sprintf("Course of week %d", c+1)
-		saved, err := s.SaveCourse(t.Context(), 0, plan)
+		_, err := s.SaveCourse(t.Context(), 0, plan)
 		require.NoError(t, err)
-		versions = append(versions, saved)
 	}
 	for h := range 120 {
 		_, err := s.NameHorse(t.Context(), fmt.Sprintf("Horse %03d", h+1))
 		require.NoError(t, err)
 	}
-	blob := make([]byte, told)
-	begin := time.Date(2023, 4, 1, 8, 0, 0, 0, time.UTC)
+	begin := ms(time.Date(2023, 4, 1, 8, 0, 0, 0, time.UTC))
 	require.NoError(t, s.in(t.Context(), func(ctx context.Context, tx *sql.Tx) error {
-		for i := range rides {
-			at := begin.Add(time.Duration(i)*3*time.Hour + time.Duration(dice.IntN(3600))*time.Second)
-			c := versions[dice.IntN(len(versions))]
-			sum := fmt.Sprintf("%064x", i+1)
-			files := []*Received{{Name: fmt.Sprintf("ride-%05d.gpx", i+1), SHA256: sum, Bytes: 1e5}, {Name: fmt.Sprintf("motion-%05d.csv", i+1), SHA256: sum[1:] + "f", Bytes: 3e6}}
-			of := About{HorseID: int64(1 + dice.IntN(120)), CourseVersionID: c.VersionID, Label: fmt.Sprintf("round %d", 1+dice.IntN(3)), Note: "schooled over the grey oxer"}
-			id, err := s.insert(ctx, tx, filesKey(files), files, of, &before{id: int64(i + 1), keptMS: ms(at)})
-			if err != nil {
-				return err
-			}
-			if _, err := tx.Exec("UPDATE ride SET state = 'ready', at_ms = ?, start_ms = ?, duration_s = 95, basis = 'position+motion', jumps = 11, lines = 10, rounds = 1, strides = 130 WHERE id = ?", ms(at), ms(at), id); err != nil {
-				return err
-			}
-			if i == 0 {
-				d := &report.Debrief{}
-				for l := range 10 {
-					e := &trace.Estimate{Value: 3.4 + dice.Float64()/10, Low: 3.3, High: 3.6}
-					d.Lines = append(d.Lines, report.Line{From: fmt.Sprint(l + 1), To: fmt.Sprint(l + 2), Kind: "related", Attempt: 1, Strides: e, StridesBy: "counted", StrideLengthM: e, SpeedMS: e, TrackM: e})
-				}
-				if err := insertRidden(ctx, tx, Ride{ID: id, CourseID: c.ID, HorseID: of.HorseID}, d); err != nil {
-					return err
-				}
-			}
-			if _, err := tx.Exec("INSERT INTO told VALUES (?, '', ?, x'')", id, blob); err != nil {
-				return err
-			}
-		}
-		// The others rode the lines as the first.
-		rows, err := tx.Query("SELECT name FROM pragma_table_info('ridden') WHERE name NOT IN ('ride_id', 'course_id', 'horse_id')")
-		if err != nil {
+		// One ride as the store writes it, the others like it but for what tells rides apart.
+		files := []*Received{{Name: "ride-00001.gpx", SHA256: strings.Repeat("0", 64), Bytes: 1e5}, {Name: "motion-00001.csv", SHA256: strings.Repeat("f", 64), Bytes: 3e6}}
+		of := About{HorseID: 1, CourseVersionID: 1, Label: "round 1", Note: "schooled over the grey oxer"}
+		if _, err := s.insert(ctx, tx, filesKey(files), files, of, &before{id: 1, keptMS: begin}); err != nil {
 			return err
 		}
-		defer rows.Close()
-		var columns []string
-		for rows.Next() {
-			var c string
-			if err := rows.Scan(&c); err != nil {
-				return err
-			}
-			columns = append(columns, c)
+		d := &report.Debrief{}
+		for l := range 10 {
+			e := &trace.Estimate{Value: 3.4, Low: 3.3, High: 3.6}
+			d.Lines = append(d.Lines, report.Line{From: fmt.Sprint(l + 1), To: fmt.Sprint(l + 2), Kind: "related", Attempt: 1, Strides: e, StridesBy: "counted", StrideLengthM: e, SpeedMS: e, TrackM: e})
 		}
-		list := strings.Join(columns, ", ")
-		_, err = tx.Exec(fmt.Sprintf("INSERT INTO ridden (ride_id, course_id, horse_id, %s) SELECT r.id, r.course_id, r.horse_id, l.* FROM ride r, (SELECT %s FROM ridden) l WHERE r.id > 1", list, list))
-		return err
+		if err := insertRidden(ctx, tx, Ride{ID: 1, CourseID: 1, HorseID: 1}, d); err != nil {
+			return err
+		}
+		for _, q := range []string{
+			"UPDATE ride SET state = 'ready', start_ms = at_ms, duration_s = 95, basis = 'position+motion', jumps = 11, lines = 10, rounds = 1, strides = 130",
+			// The middle bits of multiples are as good as drawn (Knuth, The Art of Computer Programming 3, 6.4).
+			like(t, tx, "ride", "r", "WITH RECURSIVE n(i) AS (SELECT 2 UNION ALL SELECT i + 1 FROM n WHERE i < "+fmt.Sprint(rides)+")", "FROM n, ride r", map[string]string{
+				"id": "i", "files": "printf('%064x', i)", "kept_ms": "r.kept_ms + i * 10800000 + i * 7919 % 3600000", "at_ms": "r.at_ms + i * 10800000 + i * 7919 % 3600000",
+				"start_ms": "r.at_ms + i * 10800000 + i * 7919 % 3600000", "horse_id": "1 + i * 2654435761 % 4294967296 / 65536 % 120", "course_id": "1 + i * 2246822519 % 4294967296 / 65536 % 30",
+				"version_id": "1 + i * 2246822519 % 4294967296 / 65536 % 30", "folded": "replace(r.folded, '00001', printf('%05d', i))",
+			}),
+			like(t, tx, "file", "f", "", "FROM ride r, file f WHERE f.ride_id = 1 AND r.id > 1", map[string]string{
+				"ride_id": "r.id", "name": "replace(f.name, '00001', printf('%05d', r.id))", "sha256": "printf('%063x', r.id) || f.nth"}),
+			like(t, tx, "ridden", "l", "", "FROM ride r, (SELECT * FROM ridden) l WHERE r.id > 1", map[string]string{"ride_id": "r.id", "course_id": "r.course_id", "horse_id": "r.horse_id"}),
+			fmt.Sprintf("INSERT INTO told SELECT id, '', zeroblob(%d), x'' FROM ride", told),
+		} {
+			if _, err := tx.Exec(q); err != nil {
+				return fmt.Errorf("%s: %w", q, err)
+			}
+		}
+		return nil
 	}))
 	return s
+}
+
+// like is a statement that inserts rows which are as those of a table that is named of in from, but for some columns.
+func like(t testing.TB, tx *sql.Tx, table, of, with, from string, but map[string]string) string {
+	t.Helper()
+	var names, values []string
+	require.NoError(t, each(t.Context(), tx, "SELECT name FROM pragma_table_info(?)", func(r row) error {
+		var name string
+		err := r.Scan(&name)
+		value, differs := but[name]
+		if !differs {
+			value = of + "." + name
+		}
+		names, values = append(names, name), append(values, value)
+		return err
+	}, table))
+	return fmt.Sprintf("%s INSERT INTO %s (%s) SELECT %s %s", with, table, strings.Join(names, ", "), strings.Join(values, ", "), from)
 }
 
 // lists are all that pages show as lists.
@@ -110,6 +110,7 @@ func lists(s *Store) map[string]func(ctx context.Context) (int, error) {
 		"rides that are ready":     page(Filter{State: Ready}),
 		"rides with words":         page(Filter{Text: "Horse 042 week ROUND grey"}),
 		"rides with a rare word":   page(Filter{Text: "motion-09999"}),
+		"rides with no such word":  page(Filter{Text: "no such word"}),
 		"rides between days":       page(Filter{From: day(2024), To: day(2025)}),
 		"rides of horse and words": page(Filter{HorseID: 7, Text: "oxer", From: day(2023)}),
 		"horses": func(ctx context.Context) (int, error) {
@@ -151,7 +152,7 @@ func TestListsOfManyRides(t *testing.T) {
 	const rides, limit = 10_000, 100 * time.Millisecond
 	s := seeded(t, rides, 500)
 	for name, n := range within(t, s, limit) {
-		require.Positive(t, n, name)
+		require.Equal(t, name == "rides with no such word", n == 0, name)
 	}
 	// All of one horse over one course.
 	for _, q := range []string{"UPDATE ride SET course_id = 3, version_id = 3, horse_id = 7", "UPDATE ridden SET course_id = 3, horse_id = 7"} {
@@ -161,19 +162,19 @@ func TestListsOfManyRides(t *testing.T) {
 	within(t, s, limit)
 }
 
-// within holds every list within a time and gives how much each found.
+// within holds every list within a time, of the processor where the system tells it, as the machine has other work too, and gives how much each found.
 func within(t *testing.T, s *Store, limit time.Duration) map[string]int {
 	t.Helper()
 	found := map[string]int{}
 	for name, list := range lists(s) {
 		best := time.Hour
 		var n int
-		for tries := 0; tries < 3 || best >= limit && tries < 40; tries++ { // the machine has other work too
-			began := time.Now()
+		for range 3 { // in some of which memory is tidied up
+			began := spent()
 			var err error
 			n, err = list(t.Context())
 			require.NoError(t, err, name)
-			best = min(best, time.Since(began))
+			best = min(best, spent()-began)
 		}
 		found[name] = n
 		require.Less(t, best, limit, name)
@@ -205,9 +206,12 @@ func TestPagesAreTheList(t *testing.T) {
 	require.Nil(t, next)
 	require.Equal(t, 300, total)
 	require.True(t, slices.IsSortedFunc(all, func(a, b Ride) int { return -a.At().Truncate(24 * time.Hour).Compare(b.At().Truncate(24 * time.Hour)) }))
-	for _, limit := range []int{1, 7, 299, 300, 301} {
+	for i, limit := range []int{1, 7, 299, 300, 301, 1, 7, 299, 300, 301} {
 		var got []int64
 		f := Filter{Limit: limit}
+		if i >= 5 {
+			f.Text = "grey" // which all have
+		}
 		for pages := 0; ; pages++ {
 			page, next, total, err := s.Rides(t.Context(), f)
 			require.NoError(t, err)

@@ -15,11 +15,7 @@ type Pick struct {
 // Picks are all rides that a filter chooses, newest first, without its Before and Limit.
 func (s *Store) Picks(ctx context.Context, f Filter) ([]Pick, error) {
 	where, args := f.where()
-	from := " FROM ride r"
-	if f.Text != "" {
-		from = rideTables
-	}
-	rows, err := s.read.QueryContext(ctx, "SELECT r.id, r.state, r.strides"+from+where+" ORDER BY r.at_ms DESC, r.id DESC", args...)
+	rows, err := s.read.QueryContext(ctx, "SELECT r.id, r.state, r.strides FROM ride r"+where+" ORDER BY r.at_ms DESC, r.id DESC", args...)
 	if err != nil {
 		return nil, s.explain(err)
 	}

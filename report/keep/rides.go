@@ -3,11 +3,13 @@ package keep
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -175,7 +177,8 @@ func (f Filter) where() (string, []any) {
 		if i == mostWords {
 			break
 		}
-		add("(instr(r.folded, ?) OR instr(h.folded, ?) OR instr(v.folded, ?))", w, w, w)
+		add(`(instr(r.folded, ?) OR r.horse_id IN (SELECT id FROM horse WHERE instr(folded, ?))
+			OR r.version_id IN (SELECT id FROM course_version WHERE instr(folded, ?)))`, w, w, w)
 	}
 	if parts == nil {
 		return "", nil
@@ -199,21 +202,44 @@ func (s *Store) Rides(ctx context.Context, f Filter) (rides []Ride, next *Cursor
 	}
 	defer tx.Rollback()
 	where, args := f.where()
-	from := " FROM ride r"
 	if f.Text != "" {
-		from = rideTables
-	}
-	if err := tx.QueryRowContext(ctx, "SELECT count(*)"+from+where, args...).Scan(&total); err != nil {
-		return nil, nil, 0, s.explain(err)
-	}
-	if !f.Before.IsZero() {
-		if where == "" {
-			where = " WHERE "
-		} else {
-			where += " AND "
+		// Words are looked for in every ride; once is enough, for the count and for the page.
+		var all []Cursor
+		err := each(ctx, tx, "SELECT r.at_ms, r.id FROM ride r"+where+" ORDER BY r.at_ms DESC, r.id DESC", func(r row) error {
+			var c Cursor
+			err := r.Scan(&c.atMS, &c.id)
+			all = append(all, c)
+			return err
+		}, args...)
+		if err != nil {
+			return nil, nil, 0, s.explain(err)
 		}
-		where += "(r.at_ms, r.id) < (?, ?)"
-		args = append(args, f.Before.atMS, f.Before.id)
+		total = len(all)
+		if b := f.Before; !b.IsZero() {
+			all = all[sort.Search(len(all), func(i int) bool { return all[i].atMS < b.atMS || all[i].atMS == b.atMS && all[i].id < b.id }):]
+		}
+		ids := []int64{}
+		for _, c := range all[:min(len(all), limit+1)] {
+			ids = append(ids, c.id)
+		}
+		text, err := json.Marshal(ids)
+		if err != nil {
+			return nil, nil, 0, err
+		}
+		where, args = " WHERE r.id IN (SELECT value FROM json_each(?))", []any{string(text)}
+	} else {
+		if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM ride r"+where, args...).Scan(&total); err != nil {
+			return nil, nil, 0, s.explain(err)
+		}
+		if b := f.Before; !b.IsZero() {
+			if where == "" {
+				where = " WHERE "
+			} else {
+				where += " AND "
+			}
+			where += "(r.at_ms, r.id) < (?, ?)"
+			args = append(args, b.atMS, b.id)
+		}
 	}
 	rows, err := tx.QueryContext(ctx, "SELECT "+rideColumns+rideTables+where+" ORDER BY r.at_ms DESC, r.id DESC LIMIT ?", append(args, limit+1)...)
 	if err != nil {
