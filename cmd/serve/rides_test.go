@@ -55,6 +55,9 @@ func does(t *testing.T, method, url, kind string, body []byte) (*http.Response, 
 	r, err := http.NewRequest(method, url, bytes.NewReader(body))
 	require.NoError(t, err)
 	r.Header.Set("Content-Type", kind)
+	if len(body) > 1<<20 { // ask before sending what may be refused unread
+		r.Header.Set("Expect", "100-continue")
+	}
 	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	a, err := client.Do(r)
 	require.NoError(t, err)
