@@ -114,6 +114,9 @@ func (s *server) compareRides(ctx context.Context, which []picked, line string) 
 		out.attempts = append(out.attempts, compare.Attempt{Name: comparedName(ride), Debrief: d})
 		opt.Nth = append(opt.Nth, p.nth)
 	}
+	if line == "" && slices.ContainsFunc(which, func(p picked) bool { return len(p.nth) > 0 }) {
+		return nil, badRequest("attempt without a line, expected line= as 3-4: it says which ride of that line")
+	}
 	if line != "" {
 		var ok bool
 		if opt.From, opt.To, ok = compare.LineOf(line, out.attempts); !ok {

@@ -13,6 +13,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
+
+	"groundline/report/keep"
 )
 
 // Every page of courses and comparisons at three widths in both schemes: whole, reachable, and nothing moves.
@@ -35,6 +37,39 @@ func TestCoursesInTheBrowser(t *testing.T) {
 		at(t, ctx, 360, "light")
 		visit(t, ctx, y.URL+p.address)
 		looked(t, ctx, p.name)
+	}
+}
+
+// Names as long as the store takes, without a blank in them, break no page of a phone.
+func TestLongNamesOfCourses(t *testing.T) {
+	y := newYard(t)
+	long := strings.Repeat("Zwergseidenschnabel", 4)
+	plan, _, err := y.store.Plan(t.Context(), y.course.VersionID)
+	require.NoError(t, err)
+	plan.Name = long
+	for i := range plan.Obstacles {
+		plan.Obstacles[i].ID = fmt.Sprintf("%s%d", long[:30], i)
+	}
+	plan.Route = nil
+	for _, o := range plan.Obstacles {
+		plan.Route = append(plan.Route, o.ID)
+	}
+	plan.SetLines(nil)
+	c, err := y.store.SaveCourse(t.Context(), 0, plan)
+	require.NoError(t, err)
+	require.NoError(t, y.store.SetHorse(t.Context(), keep.Horse{ID: y.birch, Name: long}))
+	ctx := browser(t)
+	for i, address := range []string{"/courses", fmt.Sprintf("/courses/%d?for=horse-%d", c.ID, y.birch), lineAddress(c.ID, plan.Route[0], plan.Route[1]), lineAddress(y.course.ID, "3", "4"),
+		"/compare", fmt.Sprintf("/compare?ride=%d&ride=%d", y.both, y.gps)} {
+		at(t, ctx, 360, "light")
+		visit(t, ctx, y.URL+address)
+		require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 360, address)
+		axe(t, ctx)
+		if *pictures != "" {
+			png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+			require.NoError(t, err)
+			require.NoError(t, os.WriteFile(filepath.Join(*pictures, fmt.Sprintf("long-%d.png", i)), png, 0o666))
+		}
 	}
 }
 

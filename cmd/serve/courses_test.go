@@ -379,6 +379,7 @@ func TestComparison(t *testing.T) {
 		manyRides(27):        "at most 26 at once",
 		pair + "&line=77-78": "77 to 78 was not ridden twice",
 		pair + "&line=x":     "expected two obstacles",
+		fmt.Sprintf("attempt=%d.1&attempt=%d.1", y.both, y.gps): "ttempt without a line",
 	} {
 		_, html := got(t, y.URL+"/compare?"+query)
 		require.Contains(t, unescaped(plain(html)), words, query)
@@ -391,6 +392,48 @@ func TestComparison(t *testing.T) {
 		require.NoError(t, json.Unmarshal([]byte(body), &p))
 		require.NotEmpty(t, p["detail"])
 	}
+}
+
+// Rides over different courses: what is in common is compared and that is said, else it is said what each has and what would do.
+func TestComparisonOverCourses(t *testing.T) {
+	y := newYard(t)
+	ctx := t.Context()
+	ride := func(id int64, change func(*course.Plan)) {
+		plan, _, err := course.ReadPlan("course.yaml", demoFiles(t)["course.yaml"])
+		require.NoError(t, err)
+		change(plan)
+		c, err := y.store.SaveCourse(ctx, 0, plan)
+		require.NoError(t, err)
+		require.NoError(t, y.store.SetAbout(ctx, id, keep.About{CourseVersionID: c.VersionID, HorseID: y.birch}))
+		r, err := y.store.Wait(ctx, id)
+		require.NoError(t, err)
+		require.Equal(t, keep.Ready, r.State, r.Why)
+	}
+	pair := fmt.Sprintf("ride=%d&ride=%d", y.both, y.gps)
+
+	ride(y.gps, func(p *course.Plan) { p.Name = "Another field" })
+	status, html := got(t, y.URL+"/compare?"+pair)
+	require.Equal(t, 200, status)
+	require.Contains(t, plain(html), "Look: The debriefs are of plans with different names")
+
+	ride(y.gps, func(p *course.Plan) {
+		p.Name = "Letters"
+		for i := range p.Obstacles {
+			p.Obstacles[i].ID = "x" + p.Obstacles[i].ID
+		}
+		for i := range p.Route {
+			p.Route[i] = "x" + p.Route[i]
+		}
+		p.SetLines(nil)
+	})
+	status, html = got(t, y.URL+"/compare?"+pair)
+	require.Equal(t, http.StatusUnprocessableEntity, status)
+	for _, want := range []string{"No line was ridden in two of them", "x1 to x2", "of Letters", "Rides over the same course have lines in common", "Pick two or more rides"} {
+		require.Contains(t, plain(html), want)
+	}
+	status, body := got(t, y.api("/compare?"+pair))
+	require.Equal(t, http.StatusUnprocessableEntity, status)
+	require.Contains(t, body, "x1 to x2")
 }
 
 func manyRides(n int) string {
