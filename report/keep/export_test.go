@@ -2,6 +2,7 @@ package keep
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -384,4 +385,55 @@ func TestNamesAreNoPaths(t *testing.T) {
 		times = append(times, a.KeptAt)
 	}
 	require.Len(t, times, len(names))
+}
+
+// An import that was stopped is taken up by the next.
+func TestImportGoesOn(t *testing.T) {
+	s := opened(t, t.TempDir())
+	for i := range 20 {
+		_, _, err := s.Keep(t.Context(), []*Received{receive(t, s, "a.csv", fmt.Append(nil, i))}, About{})
+		require.NoError(t, err)
+	}
+	out := filepath.Join(t.TempDir(), "out")
+	require.NoError(t, s.Export(t.Context(), out))
+	again := opened(t, t.TempDir())
+	ctx, stop := context.WithCancel(t.Context())
+	go func() {
+		for range 4 { // horses and courses, then rides
+			<-again.Changed()
+		}
+		stop()
+	}()
+	got, err := again.Import(ctx, out)
+	if err != nil { // it may have been faster
+		require.ErrorIs(t, err, context.Canceled)
+	}
+	checkFiles(t, again)
+	rest, err := again.Import(t.Context(), out)
+	require.NoError(t, err)
+	require.Equal(t, got.Rides, rest.Already)
+	require.Equal(t, 20, got.Rides+rest.Rides)
+	back := filepath.Join(t.TempDir(), "back")
+	require.NoError(t, again.Export(t.Context(), back))
+	sameFolder(t, folder(t, out), folder(t, back))
+}
+
+// How long everything takes to a folder and back, a thousand rides of 50 kB.
+func BenchmarkExportAndImport(b *testing.B) {
+	s := opened(b, b.TempDir())
+	gpx := bytes.Repeat([]byte("x"), 50_000)
+	for i := range 1000 {
+		if _, _, err := s.Keep(b.Context(), []*Received{receive(b, s, "a.gpx", fmt.Append(gpx, i))}, About{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+	for b.Loop() {
+		out := filepath.Join(b.TempDir(), "out")
+		if err := s.Export(b.Context(), out); err != nil {
+			b.Fatal(err)
+		}
+		if _, err := opened(b, b.TempDir()).Import(b.Context(), out); err != nil {
+			b.Fatal(err)
+		}
+	}
 }
