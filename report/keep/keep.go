@@ -215,7 +215,16 @@ func (s *Store) in(ctx context.Context, do func(ctx context.Context, tx *sql.Tx)
 	if err != nil {
 		return s.explain(err)
 	}
-	if err := do(ctx, tx); err != nil {
+	// A newer program may have brought the store to its layout since it was opened here.
+	var version int
+	err = tx.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version)
+	if err == nil && version > layout {
+		err = &NewerError{File: filepath.Join(s.dir, databaseName), Made: version, Known: layout}
+	}
+	if err == nil {
+		err = do(ctx, tx)
+	}
+	if err != nil {
 		tx.Rollback()
 		return s.explain(err)
 	}

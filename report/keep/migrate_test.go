@@ -139,6 +139,19 @@ func TestSteppedOnce(t *testing.T) {
 	require.Equal(t, layout, n)
 }
 
+// A newer program brings the store to its layout while this one has it open: this one writes nothing more.
+func TestNewerMeanwhile(t *testing.T) {
+	s := opened(t, t.TempDir())
+	r := receive(t, s, "a", []byte("a"))
+	require.NoError(t, write(filepath.Join(s.dir, databaseName), fmt.Sprintf("PRAGMA user_version = %d", layout+1)))
+	_, _, err := s.Keep(t.Context(), []*Received{r}, About{})
+	var newer *NewerError
+	require.ErrorAs(t, err, &newer)
+	_, err = s.NameHorse(t.Context(), "A")
+	require.ErrorAs(t, err, &newer)
+	checkFiles(t, s)
+}
+
 // A store of a newer program, another program's database, and what is none are told and not touched.
 func TestWhatIsNoStoreOfOurs(t *testing.T) {
 	for name, c := range map[string]struct {
