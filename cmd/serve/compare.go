@@ -291,6 +291,11 @@ func (s *server) showComparison(w http.ResponseWriter, r *http.Request) {
 		s.chooseRides(w, r, nil, nil, err.Error())
 		return
 	}
+	// Who picked too few attempts at a line goes back to them.
+	if back := guard.OwnPath(q.Get("back")); strings.HasPrefix(back, "/courses/") && !strings.Contains(back, "?") && (len(which) == 0 || len(which) == 1 && len(which[0].nth) < 2) {
+		http.Redirect(w, r, back+"?said=two", http.StatusSeeOther)
+		return
+	}
 	alone := len(which) == 1 && len(which[0].nth) < 2 && q.Get("alone") == ""
 	switch {
 	case q.Has("find") || len(which) == 0:

@@ -368,6 +368,22 @@ func TestComparison(t *testing.T) {
 	require.Contains(t, html, "<h2>3 to 4, ")
 	require.NotContains(t, html, "<h2>1 to 2")
 
+	// Too few attempts picked on the page of a line: back to it, and nowhere else.
+	line := lineAddress(y.course.ID, "3", "4")
+	for query, want := range map[string]string{
+		"back=" + line: line + "?said=two",
+		fmt.Sprintf("attempt=%d.1&back=%s", y.both, line):                     line + "?said=two",
+		"back=//elsewhere.example/courses/":                                   "",
+		"back=https://elsewhere.example/":                                     "",
+		fmt.Sprintf("attempt=%d.1&attempt=%d.1&back=%s", y.both, y.gps, line): "",
+	} {
+		status, _, to := y.sent(t, "GET", y.URL+"/compare?line=3-4&"+query, "", "")
+		require.Equal(t, want, to, query)
+		require.Equal(t, want != "", status == http.StatusSeeOther, query)
+	}
+	_, html = got(t, y.URL+line+"?said=two")
+	require.Contains(t, plain(html), "Pick two or more to compare.")
+
 	// Nothing picked yet, one only, the same twice, too many, none of them there.
 	for query, words := range map[string]string{
 		"":                             "Pick two or more rides",

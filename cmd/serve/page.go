@@ -116,6 +116,8 @@ func sayings(code string) string {
 	switch code {
 	case "saved":
 		return "Saved."
+	case "two":
+		return "Pick two or more to compare."
 	case "removed":
 		return "Removed."
 	case "kept":
