@@ -202,8 +202,49 @@ func TestFiftyUploadsAtOnce(t *testing.T) {
 	requireKept(t, store, ids)
 }
 
-// The same in this process, so that the race detector sees it: uploads, the same one twice, looks, people who sign in
-// and out, all at once.
+// Pictures take some thirty megabytes each to make; many who ask for one at once must not take all memory, nor keep the
+// first page waiting.
+func TestPicturesTakeTurns(t *testing.T) {
+	if testing.Short() {
+		t.Skip("some seconds of drawing")
+	}
+	c := startProcess(t, filepath.Join(t.TempDir(), "store"))
+	client := &http.Client{Timeout: 2 * time.Minute}
+	defer client.CloseIdleConnections()
+	answer, err := client.Post(c.url+"/demo", "application/x-www-form-urlencoded", nil)
+	require.NoError(t, err)
+	require.NoError(t, answer.Body.Close())
+	picture := func() (int, error) {
+		answer, err := client.Get(c.url + "/rides/1/debrief.png")
+		if err != nil {
+			return 0, err
+		}
+		defer answer.Body.Close()
+		_, err = io.Copy(io.Discard, answer.Body)
+		return answer.StatusCode, err
+	}
+	require.Eventually(t, func() bool { status, err := picture(); return err == nil && status == 200 }, time.Minute, 50*time.Millisecond)
+	var all sync.WaitGroup
+	for range 16 {
+		all.Go(func() {
+			if status, err := picture(); err != nil || status != 200 {
+				t.Errorf("a picture: %d %v", status, err)
+			}
+		})
+	}
+	time.Sleep(300 * time.Millisecond)
+	began := time.Now()
+	answer, err = client.Get(c.url + "/")
+	require.NoError(t, err)
+	require.NoError(t, answer.Body.Close())
+	page := time.Since(began)
+	all.Wait()
+	_, most := residentMB(c.Process.Pid)
+	t.Logf("the first page came after %v; memory %.0f MB at most", page.Round(time.Millisecond), most)
+	require.Less(t, most, 100+60*float64(runtime.NumCPU()), "MB")
+}
+
+// All at once, in this process so that the race detector sees it: uploads, each twice, looks, people who sign in and out.
 func TestAllAtOnce(t *testing.T) {
 	s := startPage(t, "--passcode-file", writeFile(t, "passcode", spoken+"\n"))
 	bearer := "Authorization: Bearer " + spoken
