@@ -853,9 +853,22 @@ func TestEditorWithoutScript(t *testing.T) {
 	until(t, ctx, `document.querySelector('.ed-text .ed-faults')?.textContent.includes('did you mean oxer?')`)
 	set(strings.Replace(text, "Low field", "High field", 1))
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=check]`)))
-	until(t, ctx, `document.querySelector('.ed-figures')?.textContent.includes('High field')`)
+	until(t, ctx, `document.querySelector('table.list')?.textContent.includes('21.60')`)
+	require.Contains(t, js[string](t, ctx, `document.querySelector('main').innerText`), "the time allowed is 43 s")
+	scripts := func(disabled bool) {
+		t.Helper()
+		require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: disabled})))
+	}
+	scripts(false) // for axe-core, on the page as it is
+	axe(t, ctx)
+	scripts(true)
 	require.Greater(t, js[float64](t, ctx, `document.querySelector('.ed-picture').naturalWidth`), 100.0)
 	require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 360)
+	if *pictures != "" {
+		png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		require.NoError(t, err)
+		require.NoError(t, os.WriteFile(filepath.Join(*pictures, "editor-plain-360-light.png"), png, 0o666))
+	}
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=save]`)))
 	until(t, ctx, `location.pathname === '/courses/1'`)
 	now, err := store.Course(t.Context(), kept.ID)

@@ -36,8 +36,10 @@ type editorView struct {
 	// The plan as text, for browsers that run no script.
 	Text         string
 	Faults       []string
-	Conflict     int // the version that somebody else saved meanwhile; 0 without
-	Figures      string
+	Conflict     int              // the version that somebody else saved meanwhile; 0 without
+	Told         *report.PlanTold // what the text says; nil until it was checked
+	Track        string
+	Notes        []trace.Note // to look at
 	Picture      template.URL
 	PictureWords string
 }
@@ -216,18 +218,25 @@ func formError(err error) error {
 	return badRequest("the form can't be read: %v", err)
 }
 
-// tell fills in what a plan says: its figures as text, and a picture to scale.
+// tell fills in what a plan says: its lines in words, what should be looked at, and a picture to scale.
 func (v *editorView) tell(p *course.Plan, warnings []course.Warning, h course.Horse, units report.Units) error {
-	var text, picture bytes.Buffer
-	size := course.Profile{Name: h.Size, StrideM: h.StrideM.Value}
-	if err := report.PlanText(&text, p, warnings, report.PlanOptions{Units: units, Horse: size}); err != nil {
-		return err
+	told := report.TellPlan(p, report.PlanOptions{Units: units, Horse: course.Profile{Name: h.Size, StrideM: h.StrideM.Value}})
+	walk := report.WalkOf(p, p.Walk(h), warnings)
+	v.Told, v.Track = &told, fmt.Sprintf("Track %.0f m.", walk.Course.LengthM)
+	if c := walk.Course; c.TimeAllowedS != nil {
+		v.Track = fmt.Sprintf("Track %.0f m; at %g m/min the time allowed is %.0f s. The rules in force decide.", c.LengthM, *c.SpeedMMin, *c.TimeAllowedS)
+	}
+	for _, n := range walk.Notes {
+		if n.Level == "warning" {
+			v.Notes = append(v.Notes, n)
+		}
 	}
 	d := draw.PlanSheet(p, draw.Options{Imperial: units == report.Imperial, Horse: h, Warnings: warnings})
+	var picture bytes.Buffer
 	if err := draw.WriteSVG(&picture, d); err != nil {
 		return err
 	}
-	v.Figures, v.PictureWords = text.String(), d.Description
+	v.PictureWords = d.Description
 	v.Picture = template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString(picture.Bytes())) //nolint:gosec // our own bytes
 	return nil
 }
