@@ -19,6 +19,9 @@ func TestHorses(t *testing.T) {
 	require.Equal(t, id, again)
 	elan, err := s.NameHorse(ctx, "élan")
 	require.NoError(t, err)
+	typed, err := s.NameHorse(ctx, "e\u0301lan") // the accent after its letter, as some phones type it
+	require.NoError(t, err)
+	require.Equal(t, elan, typed)
 	require.NoError(t, s.SetHorse(ctx, Horse{ID: elan, Name: "Élan", Size: "large pony", Note: "grey"}))
 	var invalid *InvalidError
 	for _, bad := range []Horse{{ID: elan, Name: "bramble"}, {ID: elan, Name: " "}, {ID: elan, Name: "x", Size: "huge"}, {ID: elan, Name: strings.Repeat("é", 41)}, {ID: elan, Name: "a\nb"}, {ID: elan, Name: "\xff"}} {

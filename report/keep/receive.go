@@ -16,6 +16,8 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"golang.org/x/text/unicode/norm"
+
 	"groundline/trace/read"
 )
 
@@ -388,8 +390,9 @@ func orNull(id int64) any {
 	return id
 }
 
-// fold is a text as it is searched: small and capital letters alike.
-func fold(s string) string { return strings.ToLower(s) }
+// fold is a text as it is searched and told apart: small and capital letters alike, and an accent the same whether it is
+// typed with its letter or after it.
+func fold(s string) string { return strings.ToLower(norm.NFC.String(s)) }
 
 func foldedOf(of About, names []string) string {
 	return fold(strings.Join(append([]string{of.Label, of.Note}, names...), "\n"))
