@@ -346,6 +346,8 @@ func looked(t *testing.T, ctx context.Context, name string) {
 			}
 		}
 	}
+	at(t, ctx, 320, "light") // the narrowest that WCAG 2.2 asks for (1.4.10, Reflow)
+	require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 320, "%s is wider than 320 px", name)
 	at(t, ctx, 360, "light")
 	require.Empty(t, js[string](t, ctx, smallTargets), "%s: targets under 44 px", name)
 }
