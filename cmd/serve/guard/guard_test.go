@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"encoding/base64"
 	"fmt"
 	"io"
 	"log/slog"
@@ -15,19 +16,19 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/crypto/argon2"
 )
 
 // secret is a passcode that may be set.
 const secret = "a grey mare over the wall"
 
-// hashOnce makes the hash of the secret: it costs some hundredths of a second.
-var hashOnce = sync.OnceValues(func() (string, error) { return Hash(secret) })
-
+// phc is a hash of the secret that costs little: most tests are about other things.
 func phc(t *testing.T) string {
 	t.Helper()
-	h, err := hashOnce()
-	require.NoError(t, err)
-	return h
+	salt := []byte("saltsalt")
+	tag := argon2.IDKey([]byte(secret), salt, 1, 64, 1, 32)
+	b64 := base64.RawStdEncoding
+	return "$argon2id$v=19$m=64,t=1,p=1$" + b64.EncodeToString(salt) + "$" + b64.EncodeToString(tag)
 }
 
 // clock is a time that tests move.
