@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"groundline/trace"
 )
@@ -25,6 +26,7 @@ func (l RiddenLine) whole() int { return int(math.Round(l.Strides.Value)) }
 
 // RiddenLine is one ride of one line.
 type RiddenLine struct {
+	Ride int    // which recording, so that what its lines have in common counts once
 	Line string // names the ground: the same for each ride of the same line
 	Kind LineKind
 	// Strides are at least 1 and without an interval where they were counted; they need not be whole where they were
@@ -102,17 +104,17 @@ func HorseFromRides(r Ridden, size *Profile) (Horse, error) {
 			continue
 		}
 		if l.Kind == Rollback && l.SpeedMS != nil {
-			turn.add(*l.SpeedMS)
+			turn.of(l, *l.SpeedMS)
 		}
 		if l.Kind != Related && l.Kind != Bending {
 			continue
 		}
 		lines = append(lines, l)
 		if l.SpeedMS != nil {
-			pace.add(*l.SpeedMS)
+			pace.of(l, *l.SpeedMS)
 		}
 		if l.StrideS != nil {
-			time.add(*l.StrideS)
+			time.of(l, *l.StrideS)
 		}
 		k := 0
 		for k < len(groups) && !(groups[k].first.Line == l.Line && groups[k].first.whole() == l.whole()) {
@@ -261,9 +263,17 @@ func asOnTheGround(landing, takeoff trace.Estimate, lines []RiddenLine) (trace.E
 }
 
 // pool gathers estimates of one figure; its value is their plain mean.
-type pool struct{ all []trace.Estimate }
+type pool struct {
+	all          []trace.Estimate
+	rides, lines []string // whose each is, where that is told
+}
 
 func (m *pool) add(e trace.Estimate) { m.all = append(m.all, e) }
+
+func (m *pool) of(l RiddenLine, e trace.Estimate) {
+	m.add(e)
+	m.rides, m.lines = append(m.rides, fmt.Sprint(l.Ride)), append(m.lines, l.Line)
+}
 
 func (m *pool) value() float64 {
 	var s float64
@@ -280,7 +290,49 @@ func (m *pool) estimate(betweenSD float64) trace.Estimate {
 		v += e.SD()*e.SD() + betweenSD*betweenSD
 	}
 	n := float64(len(m.all))
-	return trace.FromSD(m.value(), math.Sqrt(v)/n)
+	return trace.FromSD(m.value(), math.Sqrt(max(v, m.together()))/n)
+}
+
+// together is the variance of the sum when estimates of one ride hang together, as those of a day do, and those of one line
+// of a course: the sandwich of two-way clusters (Cameron, Gelbach & Miller 2011, J. Bus. Econ. Stat. 29:238; from memory), what each way adds to
+// the estimates' own. Nought for fewer than three rides, which don't show it.
+func (m *pool) together() float64 {
+	if len(m.rides) != len(m.all) {
+		return 0
+	}
+	byRide := m.clustered(m.rides)
+	if byRide == 0 {
+		return 0
+	}
+	value, own := m.value(), 0.0
+	for _, e := range m.all {
+		own += (e.Value - value) * (e.Value - value)
+	}
+	return max(own, byRide) + max(0, m.clustered(m.lines)-own)
+}
+
+// clustered is the sum of squares of the groups' own sums about the mean, with Student's t for as many groups. Nought for
+// fewer than three, which don't show it.
+func (m *pool) clustered(group []string) float64 {
+	value := m.value()
+	var order []string
+	sums := map[string]float64{}
+	for i, g := range group {
+		if _, ok := sums[g]; !ok {
+			order = append(order, g)
+		}
+		sums[g] += m.all[i].Value - value
+	}
+	k := float64(len(order))
+	if k < 3 || len(order) == len(group) {
+		return 0
+	}
+	var v float64
+	for _, g := range order {
+		v += sums[g] * sums[g]
+	}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: k - 1}.Quantile(0.95) / distuv.UnitNormal.Quantile(0.95)
+	return v * k / (k - 1) * t * t
 }
 
 func (m *pool) orNil(betweenSD float64) *trace.Estimate {

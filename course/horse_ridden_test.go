@@ -284,3 +284,28 @@ func TestFitOfAMeasuredHorseIsTheLines(t *testing.T) {
 	h.TakeoffM = trace.Exactly(6*StandardStrideM - 5*3.4 - h.LandingM.Value)
 	require.False(t, between(h))
 }
+
+// What the lines of one ride have in common counts once: three rides that differ tell the pace to what three rides do, however many lines
+// each has; rides that agree tell it as before.
+func TestPaceKnowsThatRidesDiffer(t *testing.T) {
+	ridden := func(lines int, paces ...float64) Horse {
+		var r Ridden
+		for i, v := range paces {
+			for range lines {
+				r.Lines = append(r.Lines, RiddenLine{Ride: i, Line: "a", Kind: Related, Strides: trace.Exactly(5), StrideM: trace.Exactly(3.5), SpeedMS: est(v, 0.02), StrideS: est(0.6, 0.002)})
+			}
+		}
+		h, err := HorseFromRides(r, nil)
+		require.NoError(t, err)
+		return h
+	}
+	// By hand: means of 5, 5.5 and 6 differ by 0.5, Student's t of two degrees is 2.920.
+	h := ridden(40, 5, 5.5, 6)
+	require.InDelta(t, 5.5, h.SpeedMS.Value, 1e-9)
+	require.InDelta(t, 2.920*0.5/math.Sqrt(3), h.SpeedMS.High-h.SpeedMS.Value, 1e-3)
+	same := ridden(40, 5.5, 5.5, 5.5)
+	require.Less(t, same.SpeedMS.High-same.SpeedMS.Value, 0.1)
+	require.InDelta(t, h.StrideS.SD(), same.StrideS.SD(), 1e-12)
+	two := ridden(2, 5, 6)
+	require.Less(t, two.SpeedMS.High-two.SpeedMS.Value, 0.5, "two rides don't show how rides differ")
+}

@@ -301,7 +301,7 @@ func RiddenIn(debriefs []*Debrief) course.Ridden {
 			if l.Kind == string(course.Related) {
 				groundM = l.DistanceM
 			}
-			out.Lines = append(out.Lines, course.RiddenLine{GroundM: groundM, Line: ground + "/" + l.From + "/" + l.To, Kind: course.LineKind(l.Kind), Strides: *l.Strides,
+			out.Lines = append(out.Lines, course.RiddenLine{Ride: i, GroundM: groundM, Line: ground + "/" + l.From + "/" + l.To, Kind: course.LineKind(l.Kind), Strides: *l.Strides,
 				StrideM: *l.StrideLengthM, SpeedMS: l.SpeedMS, StrideS: l.StrideS, Grade: l.Grade, Homeward: l.Homeward})
 		}
 	}

@@ -335,45 +335,10 @@ func (r *Record) tellWalk() {
 		}
 		return
 	}
-	r.widen()
 	h := r.horse
 	r.Walk = &WalkHorse{Size: h.Size, StrideM: h.StrideM, LandingM: h.LandingM, HoofLandingM: h.HoofLandingM, TakeoffM: h.TakeoffM,
 		SpeedMS: h.SpeedMS, TurnSpeedMS: h.TurnMS, StrideS: h.StrideS, StridePerMS: h.StridePerMS, HomewardRel: h.HomewardRel,
 		GradeRel: h.GradeRel, LineSDRel: h.LineSDRel, Source: h.Source}
-}
-
-// widen gives the walk's pace, stride time and turning pace the doubt that rides differ, which [course.HorseFromRides] does not
-// know of: it takes each line for itself. The figures stay as they are.
-func (r *Record) widen() {
-	for _, f := range []struct {
-		figure **trace.Estimate
-		kinds  []course.LineKind
-		of     func(Line) *trace.Estimate
-		lineSD func(rows []row) float64
-	}{
-		{&r.horse.SpeedMS, []course.LineKind{course.Related, course.Bending}, func(l Line) *trace.Estimate { return l.SpeedMS }, func(rows []row) float64 { return paceSDRel * meanOf(rows) }},
-		{&r.horse.TurnMS, []course.LineKind{course.Rollback}, func(l Line) *trace.Estimate { return l.SpeedMS }, func(rows []row) float64 { return paceSDRel * meanOf(rows) }},
-		{&r.horse.StrideS, []course.LineKind{course.Related, course.Bending}, func(l Line) *trace.Estimate { return l.StrideS }, func([]row) float64 { return strideSSD }},
-	} {
-		if *f.figure == nil {
-			continue
-		}
-		var rows []row
-		one := []float64{1}
-		for i, d := range r.rides {
-			for k, l := range d.Lines {
-				if e := f.of(l); e != nil && e.Value >= leastFigure && slices.Contains(f.kinds, course.LineKind(l.Kind)) {
-					rows = append(rows, mean(one, i, r.lineIDs[i][k], *e))
-				}
-			}
-		}
-		m := r.figure(rows, byLine(f.lineSD(rows)), 0, nil)
-		if m == nil {
-			continue
-		}
-		e, half := **f.figure, (m.Mean.High-m.Mean.Low)/2
-		*f.figure = &trace.Estimate{Value: e.Value, Low: min(e.Low, max(0, e.Value-half)), High: max(e.High, e.Value+half)}
-	}
 }
 
 // tellDoubts tells what the figures rest on.

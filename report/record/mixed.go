@@ -371,7 +371,7 @@ func (f fitted) linesAgain(x []float64) float64 {
 	for _, r := range f.data {
 		most = max(most, r.line)
 	}
-	sums, share, singles, all := make([]float64, most+1), make([]float64, most+1), 0.0, 0.0
+	sums, share, singles, all := make([]float64, most+1), make([]float64, most+1), make([]float64, most+1), 0.0
 	for i := range f.data {
 		r := &f.data[i]
 		if r.line < 0 {
@@ -388,23 +388,22 @@ func (f fitted) linesAgain(x []float64) float64 {
 		sums[r.line] += weight * res
 		share[r.line] += weight * weight / w
 		all += weight * weight / w
-		singles += weight * weight * res * res
+		singles[r.line] += weight * weight * res * res
 	}
 	var v float64
 	lines := 0
 	for i, s := range sums {
 		if s != 0 {
-			s /= max(0.1, 1-share[i]/all) // a line pulls the fit to itself
-			v += s * s
+			pull := max(0.1, 1-share[i]/all) // a line pulls the fit to itself
+			v += (s*s - singles[i]) / (pull * pull)
 			lines++
 		}
 	}
-	if lines <= p || v <= singles {
+	if lines <= p || v <= 0 {
 		return 0
 	}
-	n := float64(lines)
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - float64(p)}.Quantile(0.95) / z90
-	return (v - singles) * t * t
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(lines - p)}.Quantile(0.95) / z90
+	return v * t * t
 }
 
 // between is how much the rides differ beyond what lines and measurements explain: standard deviation, its

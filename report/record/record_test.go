@@ -396,12 +396,6 @@ func TestCourseHorseIsThatOfTheDebriefs(t *testing.T) {
 	want, err := course.HorseFromRides(report.RiddenIn(all), &pony)
 	require.NoError(t, err)
 	want.Name = "Thistle"
-	// That rides differ is in its pace and times besides.
-	for _, e := range []struct{ got, want **trace.Estimate }{{&got.SpeedMS, &want.SpeedMS}, {&got.StrideS, &want.StrideS}} {
-		require.Equal(t, (*e.want).Value, (*e.got).Value)
-		require.Greater(t, width(**e.got), width(**e.want))
-		*e.got = *e.want
-	}
 	require.Equal(t, want, got)
 	require.Equal(t, "large pony", got.Size)
 	require.Equal(t, r.Walk.StrideM, got.StrideM)
