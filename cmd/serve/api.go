@@ -5,8 +5,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"io/fs"
+	"maps"
 	"net/http"
 	"path"
+	"slices"
 	"strings"
 	"sync"
 
@@ -22,7 +24,15 @@ var apiFiles embed.FS
 // programRoutes are what describes the interface for programs.
 func (s *server) programRoutes(mux *http.ServeMux) {
 	described := sync.OnceValues(func() ([]byte, error) { return openAPIJSON(apiFiles) })
-	mux.HandleFunc("GET /programs", s.programs)
+	mux.HandleFunc("GET /programs", func(w http.ResponseWriter, r *http.Request) {
+		data, err := described()
+		if err == nil {
+			err = s.programs(w, r, data)
+		}
+		if err != nil {
+			s.fail(w, r, err)
+		}
+	})
 	mux.HandleFunc("GET /api/openapi.yaml", func(w http.ResponseWriter, r *http.Request) {
 		s.description(w, r, "api/openapi.yaml", "application/yaml")
 	})
@@ -108,11 +118,36 @@ func moved(v any, below string) {
 	}
 }
 
-// programs is the page that tells people of the interface.
-func (s *server) programs(w http.ResponseWriter, r *http.Request) {
+// addressView is what can be asked for at an address.
+type addressView struct{ Method, Path, Summary string }
+
+// programs is the page that tells people of the interface. described is its description.
+func (s *server) programs(w http.ResponseWriter, r *http.Request, described []byte) error {
+	var doc struct {
+		Paths map[string]map[string]json.RawMessage
+	}
+	if err := json.Unmarshal(described, &doc); err != nil {
+		return err
+	}
+	var list []addressView
+	for _, path := range slices.Sorted(maps.Keys(doc.Paths)) {
+		for _, method := range []string{"get", "post", "put", "patch", "delete"} {
+			var of struct{ Summary string }
+			if data, ok := doc.Paths[path][method]; ok {
+				if err := json.Unmarshal(data, &of); err != nil {
+					return err
+				}
+				list = append(list, addressView{strings.ToUpper(method), path, of.Summary})
+			}
+		}
+	}
 	scheme := "http"
 	if r.TLS != nil {
 		scheme = "https"
 	}
-	s.show(w, r, http.StatusOK, "programs.html", view{Title: "For programs", Data: struct{ Address string }{scheme + "://" + r.Host}})
+	s.show(w, r, http.StatusOK, "programs.html", view{Title: "For programs", Data: struct {
+		Address string
+		All     []addressView
+	}{scheme + "://" + r.Host, list}})
+	return nil
 }
