@@ -84,7 +84,7 @@ func site(t *testing.T, seed ...func(*testing.T, *Options)) *httptest.Server {
 	if opt.MaxUploadBytes == 0 {
 		opt.MaxUploadBytes = DefaultMaxUploadBytes
 	}
-	door, err := guard.New(guard.Options{Open: OpenToAll, Uploading: BringsFiles, MaxUpload: opt.MaxUploadBytes + 1<<20, Log: opt.Log})
+	door, err := guard.New(guard.Options{Open: OpenToAll, Uploading: BringsFiles, Weight: Weight, MaxUpload: opt.MaxUploadBytes + 1<<20, Log: opt.Log})
 	require.NoError(t, err)
 	require.NoError(t, door.SetPasscode(""))
 	server := httptest.NewUnstartedServer(nil)

@@ -29,11 +29,14 @@ func (s *server) showRide(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if ride.State == keep.Ready {
-		d, err := s.Store.Debrief(r.Context(), ride.ID)
+		d, err := s.anew.fetch(r.Context(), ride.ID, patience, s.Store.Debrief)
 		var notReady *keep.NotReadyError
 		switch {
-		case err == nil:
+		case d != nil:
 			s.showDebrief(w, r, ride, d)
+			return
+		case err == nil: // the page looks again until it is there
+			s.show(w, r, http.StatusOK, "ride.html", view{Title: rideName(ride), Here: "rides", Data: rideView{rideRow: rowOf(ride), Doing: "Working it out anew, with this version of groundline."}})
 			return
 		case !errors.As(err, &notReady):
 			s.fail(w, r, err)

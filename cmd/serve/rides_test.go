@@ -2,6 +2,7 @@ package serve
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -488,4 +489,46 @@ func TestListOfManyRidesIsSoon(t *testing.T) {
 	}
 	_, text := got(t, web.URL)
 	require.Contains(t, text, "10000 kept")
+}
+
+// A debrief whose copy was lost is made anew for whoever asks; one that takes long is made once for all who ask, and they are
+// told to wait.
+func TestDebriefIsMadeAnew(t *testing.T) {
+	var store *keep.Store
+	web := site(t, withDemo, withStore(&store))
+	_, before := got(t, web.URL+"/rides/1")
+	require.NoError(t, os.RemoveAll(filepath.Join(store.Dir(), "worked", "1")))
+	require.Eventually(t, func() bool {
+		status, after := got(t, web.URL+"/rides/1")
+		require.Equal(t, http.StatusOK, status)
+		if strings.Contains(after, "Working it out anew") { // the machine is busy
+			return false
+		}
+		require.Equal(t, before, after)
+		return true
+	}, time.Minute, 100*time.Millisecond)
+
+	var a anew
+	made, release := 0, make(chan struct{})
+	get := func(context.Context, int64) (*report.Debrief, error) {
+		made++
+		<-release
+		return &report.Debrief{}, nil
+	}
+	for range 3 {
+		d, err := a.fetch(t.Context(), 1, time.Millisecond, get)
+		require.NoError(t, err)
+		require.Nil(t, d)
+	}
+	gone, leave := context.WithCancel(t.Context())
+	leave()
+	_, err := a.fetch(gone, 1, time.Minute, get)
+	require.ErrorIs(t, err, context.Canceled)
+	close(release)
+	require.Eventually(t, func() bool {
+		d, err := a.fetch(t.Context(), 1, time.Minute, get)
+		return d != nil && err == nil
+	}, time.Minute, time.Millisecond)
+	require.LessOrEqual(t, made, 2)
+	require.Empty(t, a.of)
 }

@@ -36,12 +36,14 @@ type Options struct {
 // DefaultMaxUploadBytes is an hour of six axes at 200 Hz as text, some 100 MB, five times over.
 const DefaultMaxUploadBytes = 512 << 20
 
-// server is what the handlers share. It does not change once made, but for the records that it holds.
+// server is what the handlers share. It does not change once made, but for the records that it holds
+// and the debriefs that it fetches.
 type server struct {
 	Options
 	pages   map[string]*pageTemplate
 	static  map[string]asset
 	records records
+	anew    anew
 }
 
 // New is the handler of all pages and of the interface for programs.
