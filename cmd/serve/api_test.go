@@ -30,6 +30,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
+	"groundline/cmd/serve/guard"
 	"groundline/course"
 	"groundline/report/keep"
 )
@@ -755,5 +756,65 @@ func TestOtherAddressesAreProblems(t *testing.T) {
 		require.Equal(t, http.StatusNotFound, p.Status)
 		require.NotEmpty(t, p.Detail)
 		require.True(t, utf8.ValidString(p.Detail))
+	}
+}
+
+// What the guard before the interface answers is among what the description says may befall any request; and who sends
+// the passcode is answered as if there were no guard.
+func TestGuardsAnswersAreDescribed(t *testing.T) {
+	const passcode = "a grey mare over the wall"
+	hash, err := guard.Hash(passcode)
+	require.NoError(t, err)
+	door, err := guard.New(guard.Options{Open: OpenToAll, Uploading: BringsFiles})
+	require.NoError(t, err)
+	require.NoError(t, door.SetPasscode(hash))
+	seeds, c := seed(t), newContract(t)
+	problem, err := c.compiler.Compile(docURL + "#/components/schemas/Problem")
+	require.NoError(t, err)
+	words := under(c.doc, "components", "responses", "Other")["description"].(string)
+	all := operations(t, c.doc)
+	for i, o := range all {
+		require.Contains(t, o.responses, "default", "%s says nothing of what may befall any request", o)
+		server := httptest.NewUnstartedServer(nil)
+		server.Config = door.Server(seeds.server(t))
+		server.Start()
+		q := c.requests(t, o)[0]
+		for _, tried := range []struct {
+			status int
+			change func(*http.Request)
+		}{
+			{http.StatusUnauthorized, func(*http.Request) {}},
+			{http.StatusForbidden, func(r *http.Request) {
+				r.Header.Set("Sec-Fetch-Site", "cross-site")
+				r.Header.Set("Origin", "https://elsewhere.example")
+			}},
+			{http.StatusMisdirectedRequest, func(r *http.Request) { r.Host = "elsewhere.example" }},
+			{0, func(r *http.Request) { r.Header.Set("Authorization", "Bearer "+passcode) }},
+			{http.StatusUnauthorized, func(r *http.Request) { r.Header.Set("Authorization", "Bearer wrong") }},
+		} {
+			if r := q.make(o); i < len(all)-1 && tried.status == http.StatusUnauthorized {
+				if tried.change(r); r.Header.Get("Authorization") != "" {
+					continue // wrong passcodes slow down the right one: once, at the end
+				}
+			}
+			r := q.make(o)
+			r.RequestURI, r.URL.Host, r.Host = "", server.Listener.Addr().String(), server.Listener.Addr().String()
+			tried.change(r)
+			a, err := server.Client().Do(r)
+			require.NoError(t, err)
+			defer a.Body.Close()
+			if tried.status == 0 {
+				c.check(t, o, q.what+" with the passcode", a)
+				require.Contains(t, a.Header.Get("Cache-Control"), "no-store", o)
+				continue
+			}
+			require.Equal(t, tried.status, a.StatusCode, o)
+			require.Contains(t, words, strconv.Itoa(a.StatusCode)+":")
+			require.Equal(t, "application/problem+json", a.Header.Get("Content-Type"), o)
+			body, err := jsonschema.UnmarshalJSON(a.Body)
+			require.NoError(t, err)
+			require.NoError(t, problem.Validate(body))
+		}
+		server.Close()
 	}
 }
