@@ -532,3 +532,42 @@ func TestDebriefIsMadeAnew(t *testing.T) {
 	require.LessOrEqual(t, made, 2)
 	require.Empty(t, a.of)
 }
+
+// A ride stays with the version of the course that was ridden until somebody says otherwise; then it is worked out anew.
+func TestVersionOfTheCourse(t *testing.T) {
+	var store *keep.Store
+	web := site(t, withDemo, withStore(&store))
+	ride, err := store.Ride(t.Context(), 1)
+	require.NoError(t, err)
+	plan, _, err := store.Plan(t.Context(), ride.CourseVersionID)
+	require.NoError(t, err)
+	plan.SpeedMMin = 400
+	newer, err := store.SaveCourse(t.Context(), ride.CourseID, plan)
+	require.NoError(t, err)
+	require.Equal(t, 2, newer.Version)
+	_, text := got(t, web.URL+"/rides/1/details")
+	require.Contains(t, text, "version 1, as now")
+	require.Contains(t, text, "version 2, the newest")
+	say := func(fields string) {
+		t.Helper()
+		a, text := does(t, http.MethodPost, web.URL+"/rides/1/details", "application/x-www-form-urlencoded", []byte(fields))
+		require.Equal(t, http.StatusSeeOther, a.StatusCode, text)
+		require.Equal(t, "/rides/1/details?said=saved", a.Header.Get("Location"))
+	}
+	say(fmt.Sprintf("horse_id=%d&course_version_id=%d&note=good", ride.HorseID, ride.CourseVersionID))
+	ride, err = store.Ride(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, keep.Ready, ride.State, "a note alone changes no figure")
+	require.Equal(t, "good", ride.Note)
+	say(fmt.Sprintf("horse_id=new&horse=Elm&course_version_id=%d", newer.VersionID))
+	ride, err = store.Wait(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, newer.VersionID, ride.CourseVersionID)
+	require.Equal(t, "Elm", ride.Horse)
+	_, text = got(t, web.URL+"/rides/1/details")
+	require.NotContains(t, text, "the newest")
+	_, text = got(t, web.URL+"/rides/1/details?said=saved")
+	require.Contains(t, text, "Saved.")
+	_, text = got(t, web.URL+"/?said=%3Cb%3Ewords")
+	require.NotContains(t, text, "words</p>", "nobody writes on the page by its address")
+}
