@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"groundline/cmd/serve/guard"
@@ -64,9 +66,20 @@ func unlessGone(r *http.Request, err error) error {
 	return err
 }
 
+// orderFields are what an order may say.
+func orderFields() []string {
+	return []string{"rides", "horse_id", "course_id", "state", "q", "from", "to", "format", "without_places", "unready"}
+}
+
 // readOrder reads what an address asks for, and waits for its rides as it says.
 func (s *server) readOrder(r *http.Request, formats []table.Format) (*tableOrder, error) {
-	q, given, err := s.readStrides(r.Context(), r.URL.Query(), formats)
+	v := r.URL.Query()
+	for name := range v {
+		if isInterface(r.URL.Path) && !slices.Contains(orderFields(), name) { // a misspelt filter would give all rides
+			return nil, badRequest("%q: no such parameter, expected %s", short(name), strings.Join(orderFields(), ", "))
+		}
+	}
+	q, given, err := s.readStrides(r.Context(), v, formats)
 	if err != nil {
 		return nil, err
 	}

@@ -274,6 +274,10 @@ func TestRidesThatAreNotReady(t *testing.T) {
 		status, _ = page("/api/1/strides?" + q)
 		require.Equal(t, http.StatusNotFound, status, q)
 	}
+	for _, q := range []string{"horse=Birch", "rides=1&ride=1"} { // misspelt, these would give all rides
+		status, _ = page("/api/1/strides?" + q)
+		require.Equal(t, http.StatusBadRequest, status, q)
+	}
 	// The provenance tells the ride that gave nothing.
 	status, text = page("/api/1/strides/provenance?rides=1-3")
 	require.Equal(t, http.StatusOK, status)
@@ -510,6 +514,22 @@ func TestStridesOfManyRidesAreSoon(t *testing.T) {
 		t.Logf("%-34s %5.1f MB in %5d ms, at most %d MB of heap", what, float64(size)/1e6, time.Since(began).Milliseconds(), *peak>>20)
 		peaks = append(peaks, *peak)
 	}
+	// Those who have gone hold up nobody.
+	for range 2 * tablesAtOnce {
+		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
+		r, err := http.NewRequestWithContext(ctx, http.MethodGet, web.URL+"/strides/table?rides=1-1000", nil)
+		require.NoError(t, err)
+		if a, err := http.DefaultClient.Do(r); err == nil {
+			require.NoError(t, a.Body.Close())
+			t.Error("a thousand rides in 20 ms")
+		}
+		cancel()
+	}
+	began := time.Now()
+	status, _ := got(t, web.URL+"/strides/table?rides=1")
+	require.Equal(t, http.StatusOK, status)
+	t.Logf("one ride's table while others have gone: %d ms", time.Since(began).Milliseconds())
+	require.Less(t, time.Since(began), 2*time.Second)
 	require.Less(t, peaks[1], peaks[0]+32<<20, "the table of a thousand rides was held in memory")
 }
 
