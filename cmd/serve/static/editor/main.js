@@ -215,6 +215,7 @@ function ask() {
     return;
   }
   if (state === 'fresh') state = 'asking';
+  root.dataset.figures = 'old';
   sentObstacles = plan.obstacles;
   sentLines = plan.lines;
   live.ask(revision, {plan, horse});
