@@ -93,7 +93,7 @@ func problem(w http.ResponseWriter, status int, detail string) {
 
 // nowhere answers for all paths that are none.
 func (s *server) nowhere(w http.ResponseWriter, r *http.Request) {
-	s.fail(w, r, refusal{http.StatusNotFound, errors.New("There is no such page.")}) //nolint:staticcheck // shown to people as it is
+	s.fail(w, r, refusal{http.StatusNotFound, errors.New("no page has this address")})
 }
 
 // answer writes a value as JSON.
