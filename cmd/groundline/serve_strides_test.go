@@ -50,6 +50,11 @@ func TestServedStridesAreTheCommands(t *testing.T) {
 	keep("places", nil, "ride.gpx")
 	require.NoError(t, os.WriteFile("empty.csv", []byte("no,recording\n"), 0o666))
 	keep("nothing", map[string]string{"label": "nothing"}, "empty.csv")
+	motion, err := os.ReadFile("motion.csv") // one whose columns only its owner can tell
+	require.NoError(t, err)
+	_, numbers, _ := strings.Cut(string(motion), "\n")
+	require.NoError(t, os.WriteFile("bare.csv", []byte("a,b,c,d,e,f,g\n"+numbers), 0o666))
+	keep("bare", map[string]string{"course_id": "1", "horse": "Rowan <b>", "columns": "t=a,ax=b,ay=c,az=d,gx=e,gy=f,gz=g"}, "bare.csv")
 
 	served := func(what string, v url.Values) string {
 		t.Helper()
@@ -69,7 +74,7 @@ func TestServedStridesAreTheCommands(t *testing.T) {
 	require.NoError(t, err)
 	rows, err := csv.NewReader(bytes.NewReader(all)).ReadAll()
 	require.NoError(t, err)
-	require.Len(t, rows, 5)
+	require.Len(t, rows, 6)
 	idAt := -1
 	for i, name := range rows[0] {
 		if name == "id" {
@@ -78,7 +83,7 @@ func TestServedStridesAreTheCommands(t *testing.T) {
 	}
 	require.GreaterOrEqual(t, idAt, 0)
 
-	for _, of := range []string{"", "1,3-3"} {
+	for _, of := range []string{"", "1,3-3,5"} {
 		// The manifest of these rides alone.
 		const manifest = "some.csv"
 		f, err := os.Create(manifest)
@@ -86,7 +91,7 @@ func TestServedStridesAreTheCommands(t *testing.T) {
 		w := csv.NewWriter(f)
 		require.NoError(t, w.Write(rows[0]))
 		for _, row := range rows[1:] {
-			if of == "" || row[idAt] == "1" || row[idAt] == "3" {
+			if of == "" || row[idAt] == "1" || row[idAt] == "3" || row[idAt] == "5" {
 				require.NoError(t, w.Write(row))
 			}
 		}
