@@ -161,6 +161,9 @@ addEventListener('drop', e => {
   $('send').focus();
 });
 
+const name = () => { $('send').textContent = $('each').checked ? 'Debrief each of them' : 'Debrief this ride'; };
+$('each').addEventListener('change', name);
+name(); // the browser remembers the choice from before a reload
 let sending = 0;
 addEventListener('beforeunload', e => { if (sending) e.preventDefault(); });
 
