@@ -394,7 +394,7 @@ export function createForm(app) {
   $('name').addEventListener('input', () => app.change({...app.plan, name: $('name').value}, 'Name', 'name'));
   $('name').addEventListener('blur', () => app.settle());
 
-  let movingOf = null;
+  let movingOf = null, movedAt = 0;
   return {
     anyFault,
     forget() { typed.clear(); },
@@ -419,11 +419,12 @@ export function createForm(app) {
         element('thead', {}, element('tr', {}, ...['Obstacle', 'Kind', 'Height, m', 'Spread, m', `Face, ${short}`, `Right, ${short}`, `Forward, ${short}`, 'Facing, °'].map(h => element('th', {scope: 'col'}, h)))),
         element('tbody', {}, ...app.plan.obstacles.map(o => element('tr', {}, element('th', {scope: 'row'}, o.id), ...[o.kind, metres(o.height), metres(o.spread), length(o.width), length(o.at[0]), length(o.at[1]), unitsOf.number(o.facing, 0)].map(v => element('td', {}, v))))));
     },
-    // while dragging only what moves is shown
-    showMoving() {
+    // While dragging only what moves is shown, and the tables at most every so many milliseconds.
+    showMoving(everyMs) {
       for (const s of shows) s(false);
-      if (movingOf === app.sketch) return;
+      if (movingOf === app.sketch || performance.now() - movedAt < everyMs) return;
       movingOf = app.sketch;
+      movedAt = performance.now();
       showLines();
       showPut();
       showNotes();

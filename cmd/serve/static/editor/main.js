@@ -124,7 +124,7 @@ const app = {
 const form = createForm(app);
 handle(svg, drawing, app);
 
-let settled = true, notice = '', frame = 0, heavy = false;
+let settled = true, notice = '', frame = 0, heavy = false, pace = 16, lastFrame = 0;
 
 // after a change: draw at the next frame, ask for figures, keep the draft.
 function after(running) {
@@ -145,13 +145,17 @@ function render() {
   frame = requestAnimationFrame(() => {
     frame = 0;
     const began = performance.now();
+    // A slow machine that can't keep up with a drag first leaves out what is only beside it.
+    pace = settled ? 16 : 0.8 * pace + 0.2 * Math.min(200, began - lastFrame);
+    lastFrame = began;
+    svg.classList.toggle('slow', pace > 28);
     drawing.render(view());
     drawScale();
     if (heavy) {
       heavy = false;
       form.show();
       if (drawing.fitted && settled) drawing.fit(view()); // what stands outside by now is shown too
-    } else form.showMoving();
+    } else form.showMoving(pace > 28 ? 400 : 0);
     $('undo').disabled = !history.canUndo;
     $('redo').disabled = !history.canRedo;
     $('undo').title = history.undoes;
