@@ -236,7 +236,7 @@ type lineSummary struct {
 type summaryRow struct {
 	Line, Direction                      string
 	Within                               bool // below the row of the whole line
-	Rides, Ridings, Strides              int
+	Rides, Strides                       int
 	OneRide                              bool
 	Counted, Length, Spread, Time, Speed figureView
 }
@@ -290,7 +290,7 @@ func (d *summaryView) fill(lines []table.Line, units report.Units) {
 		row = &g.Rows[len(g.Rows)-1]
 		switch l.Figure {
 		case "duration_s": // every stride has it
-			row.Rides, row.Ridings, row.Strides, row.OneRide = l.Rides, l.Ridings, l.N, l.Rides == 1 && l.Low != nil
+			row.Rides, row.Strides, row.OneRide = l.Rides, l.N, l.Rides == 1 && l.Low != nil
 			d.OneRide = d.OneRide || row.OneRide
 			row.Time = figureOf(l, 1, 3)
 		case "length_m":

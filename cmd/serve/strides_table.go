@@ -2,6 +2,7 @@ package serve
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -130,28 +131,16 @@ func inTurn[T any](ctx context.Context, making chan struct{}, do func() (T, erro
 	}
 }
 
-// strides hands over each ride of an order, in the table's order. Where every ride failed it ends as the command does: with an
-// error, and no table.
-func (s *server) strides(ctx context.Context, o *tableOrder, each func(*table.Result) error) (table.Provenance, error) {
-	set := table.Settings{WithoutPlaces: o.withoutPlaces}
-	of := table.NewProvenance(s.Program, set, "1/1", "")
-	failed := 0
-	var why error
-	err := s.Store.Strides(ctx, o.rides, set, func(d *table.Result) error {
-		if d.Err != nil {
-			failed++
-			why = d.Err
-		}
-		if err := each(d); err != nil {
-			return err
-		}
-		of.Add(d)
-		return nil
-	})
-	if err == nil && failed > 0 && failed == len(o.rides) {
-		err = refusal{http.StatusConflict, fmt.Errorf("none of these rides can be told: %w", why)}
+func (o *tableOrder) settings() table.Settings {
+	return table.Settings{WithoutPlaces: o.withoutPlaces}
+}
+
+// unlessNone is an error where every ride failed: the command then writes no table either.
+func unlessNone(of table.Provenance, err error) error {
+	if n := len(of.Failed); err == nil && n > 0 && len(of.Recordings) == 0 {
+		return refusal{http.StatusConflict, fmt.Errorf("none of these rides can be told: %s", cmp.Or(of.Failed[n-1].Why, "their pages say why"))}
 	}
-	return of, err
+	return err
 }
 
 // strideTable is the table as the command writes it.
@@ -160,11 +149,11 @@ func (s *server) strideTable(ctx context.Context, o *tableOrder) (*download, err
 	if err != nil {
 		return nil, err
 	}
-	if err := s.writeTable(ctx, f, o); err != nil {
-		f.Close()
-		return nil, err
+	err = unlessNone(s.Store.WriteStrides(ctx, f, o.format, o.rides, o.settings()))
+	var size int64
+	if err == nil {
+		size, err = f.Seek(0, io.SeekCurrent)
 	}
-	size, err := f.Seek(0, io.SeekCurrent)
 	if err == nil {
 		_, err = f.Seek(0, io.SeekStart)
 	}
@@ -173,18 +162,6 @@ func (s *server) strideTable(ctx context.Context, o *tableOrder) (*download, err
 		return nil, err
 	}
 	return &download{name: "strides." + string(o.format), kind: kindOfTable(o.format), file: f, size: size}, nil
-}
-
-func (s *server) writeTable(ctx context.Context, out io.Writer, o *tableOrder) error {
-	t, err := table.NewWriter(out, o.format, "")
-	if err != nil {
-		return err
-	}
-	of, err := s.strides(ctx, o, func(d *table.Result) error { return t.Write(d.Rows) })
-	if err != nil {
-		return err
-	}
-	return t.Close(of)
 }
 
 // kindOfTable is a format's media type: CSV's is RFC 4180's, Parquet's is registered with IANA, and that of JSON Lines is the one
@@ -199,9 +176,20 @@ func kindOfTable(f table.Format) string {
 	return "text/csv; charset=utf-8; header=present"
 }
 
+// strides hands over each ride of an order, and gives what they make.
+func (s *server) strides(ctx context.Context, o *tableOrder, each func(*table.Result)) (table.Provenance, error) {
+	of := table.NewProvenance(s.Program, o.settings(), "1/1", "")
+	err := s.Store.Strides(ctx, o.rides, o.settings(), func(d *table.Result) error {
+		each(d)
+		of.Add(d)
+		return nil
+	})
+	return of, unlessNone(of, err)
+}
+
 // strideProvenance is what the command writes beside a table.
 func (s *server) strideProvenance(ctx context.Context, o *tableOrder) (*download, error) {
-	of, err := s.strides(ctx, o, func(*table.Result) error { return nil })
+	of, err := s.strides(ctx, o, func(*table.Result) {})
 	if err != nil {
 		return nil, err
 	}
@@ -215,10 +203,7 @@ func (s *server) strideProvenance(ctx context.Context, o *tableOrder) (*download
 // summarized is an order's summary.
 func (s *server) summarized(ctx context.Context, o *tableOrder) ([]table.Line, error) {
 	var sum table.Summary
-	_, err := s.strides(ctx, o, func(d *table.Result) error {
-		sum.Add(d)
-		return nil
-	})
+	_, err := s.strides(ctx, o, sum.Add)
 	return sum.Lines(), err
 }
 
