@@ -23,6 +23,7 @@ import (
 	"pgregory.net/rapid"
 
 	"groundline/report/keep"
+	"groundline/report/table"
 )
 
 // A choice is the set of its numbers, whatever the order in which they come and go, and its text gives it back.
@@ -552,4 +553,40 @@ func watchHeap() (stop func(), peak *uint64) {
 		}
 	}()
 	return func() { close(end); <-ended }, peak
+}
+
+// The summary's page has each mean and interval of the summary, in the reader's units, and each line once.
+func TestSummaryPageTellsTheSummary(t *testing.T) {
+	h := seed(t).server(t)
+	get := func(path, units string) string {
+		r := httptest.NewRequest(http.MethodGet, "http://127.0.0.1"+path, nil)
+		r.AddCookie(&http.Cookie{Name: "units", Value: units})
+		a := ask(h, r)
+		b, err := io.ReadAll(a.Body)
+		require.NoError(t, err)
+		require.Equal(t, http.StatusOK, a.StatusCode, "%s", b)
+		return string(b)
+	}
+	var of struct{ Lines []table.Line }
+	require.NoError(t, json.Unmarshal([]byte(get("/api/1/strides/summary?rides=1-3", "metric")), &of))
+	metric, imperial := get("/strides/summary?rides=1-3", "metric"), get("/strides/summary?rides=1-3", "imperial")
+	shown := 0
+	for _, l := range of.Lines {
+		if l.Figure != "length_m" || l.Low == nil {
+			continue
+		}
+		shown++
+		require.Contains(t, metric, fmt.Sprintf("%.2f<small>%.2f to %.2f</small>", l.Mean, *l.Low, *l.High))
+		require.Contains(t, imperial, fmt.Sprintf("%.1f<small>%.1f to %.1f</small>", l.Mean/0.3048, *l.Low/0.3048, *l.High/0.3048))
+	}
+	require.Greater(t, shown, 2)
+	require.Contains(t, imperial, "Lengths in ft")
+
+	rows := []summaryRow{{Line: "all", Direction: "all"}, {Line: "all", Direction: "level", Within: true}, {Line: "1-2", Direction: "all", Strides: 5}, {Line: "1-2", Direction: "uphill", Within: true},
+		{Line: "2-3", Direction: "all"}, {Line: "2-3", Direction: "uphill", Within: true}, {Line: "2-3", Direction: "level", Within: true}}
+	var told []string
+	for _, r := range oneWay(rows) {
+		told = append(told, r.Line+" "+r.Direction)
+	}
+	require.Equal(t, []string{"all all", "all level", "1-2 uphill", "2-3 all", "2-3 uphill", "2-3 level"}, told)
 }
