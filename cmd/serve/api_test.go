@@ -818,3 +818,56 @@ func TestGuardsAnswersAreDescribed(t *testing.T) {
 		server.Close()
 	}
 }
+
+// Whoever lost an answer sends the request once more: the same files are the same ride, in whatever order, at the same
+// moment too.
+func TestKeepingTwiceIsKeepingOnce(t *testing.T) {
+	h, c := seed(t).server(t), newContract(t)
+	var post operation
+	for _, o := range operations(t, c.doc) {
+		if o.String() == "POST /api/1/rides" {
+			post = o
+		}
+	}
+	form := func(files ...any) *http.Request {
+		q := request{}
+		q.kind, q.body = encoded(t, "multipart/form-data", map[string]any{"label": "lost", "file": files})
+		return q.make(post)
+	}
+	answers := make(chan *httptest.ResponseRecorder, 4)
+	for i := range cap(answers) {
+		files := []any{"ride.gpx", "course.yaml"}
+		if i%2 == 1 {
+			slices.Reverse(files)
+		}
+		r := form(files...)
+		go func() {
+			w := httptest.NewRecorder()
+			h.ServeHTTP(w, r)
+			answers <- w
+		}()
+	}
+	made := 0
+	var id int64
+	kept := func(w *httptest.ResponseRecorder) {
+		var ride struct {
+			ID      int64
+			Already bool
+		}
+		require.NoError(t, json.Unmarshal(w.Body.Bytes(), &ride))
+		c.check(t, post, "keeping twice", w.Result())
+		require.Equal(t, w.Code == http.StatusOK, ride.Already)
+		require.True(t, id == 0 || id == ride.ID)
+		id = ride.ID
+		if w.Code == http.StatusCreated {
+			made++
+		}
+	}
+	for range cap(answers) {
+		kept(<-answers)
+	}
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, form("ride.gpx", "course.yaml"))
+	kept(w)
+	require.Equal(t, 1, made)
+}
