@@ -17,8 +17,9 @@ var schema embed.FS
 // layout is this program's: each layout up to it has a file in schema that makes it of the one before.
 const layout = 2
 
-// known refuses a database that is no store's, or one of a newer program, before anything is written to it.
-func (s *Store) known(ctx context.Context, file string) error {
+// known refuses a database that is no store's, or one of a newer program, before anything is written to it; full tells that
+// there are recordings, of which an empty one would know nothing.
+func (s *Store) known(ctx context.Context, file string, full bool) error {
 	info, err := os.Stat(file)
 	if err != nil {
 		return err
@@ -32,12 +33,14 @@ func (s *Store) known(ctx context.Context, file string) error {
 	}
 	defer db.Close()
 	db.SetMaxOpenConns(1)
-	id, version, tables, err := marks(ctx, db)
+	id, version, tables, err := marksNow(ctx, db)
 	switch code := sqliteCode(err); {
 	case code == sqliteNotADB, code == sqliteCorrupt:
 		return &ForeignError{file, "no database or a damaged one"}
 	case err != nil:
 		return err
+	case id == 0 && version == 0 && tables == 0 && full:
+		return &ForeignError{file, "an empty database beside recordings"}
 	case id == 0 && version == 0 && tables == 0: // just made
 		return nil
 	case id != applicationID:
@@ -48,6 +51,16 @@ func (s *Store) known(ctx context.Context, file string) error {
 		return &ForeignError{file, "a store's database without a layout"}
 	}
 	return nil
+}
+
+// marksNow are the marks at one moment: another process may be making the store.
+func marksNow(ctx context.Context, db *sql.DB) (id, version, tables int, err error) {
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return 0, 0, 0, err
+	}
+	defer tx.Rollback()
+	return marks(ctx, tx)
 }
 
 type queryer interface {

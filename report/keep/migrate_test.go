@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -257,5 +258,22 @@ func TestModes(t *testing.T) {
 	require.NoError(t, err)
 	for _, e := range entries {
 		require.False(t, strings.HasSuffix(e.Name(), "-wal"), "closed, the database is one file")
+	}
+}
+
+// Several open a new store at the same moment: one makes it, none takes what is half seen for something else.
+func TestOpenedAtOnce(t *testing.T) {
+	for range 25 {
+		dir := t.TempDir()
+		var all sync.WaitGroup
+		stores, errs := make([]*Store, 4), make([]error, 4)
+		for i := range stores {
+			all.Go(func() { stores[i], errs[i] = Open(t.Context(), dir, Options{Program: "groundline test"}) })
+		}
+		all.Wait()
+		for i, s := range stores {
+			require.NoError(t, errs[i])
+			require.NoError(t, s.Close())
+		}
 	}
 }
