@@ -25,6 +25,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"time"
 
@@ -56,6 +57,7 @@ type Store struct {
 	ways waysOf
 	prog progress
 	hand inHand
+	anew chan struct{} // rides that are made anew for who asks
 
 	// Of tests: stand for faults of the program in building a ride.
 	broken func(Ride)
@@ -101,17 +103,16 @@ func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
 	if s.now == nil {
 		s.now = time.Now
 	}
+	s.anew = make(chan struct{}, runtime.GOMAXPROCS(0))
 	s.ways.known, s.prog.of, s.hand.ids = map[int64]*ways{}, map[int64]*reading{}, map[int64]bool{}
+	if info, err := os.Stat(abs); err == nil && !info.IsDir() {
+		return nil, &InvalidError{abs, "not a folder", "one to keep rides in"}
+	}
 	if err := os.MkdirAll(abs, folderMode); err != nil {
 		return nil, s.explain(err)
 	}
 	if err := syncDir(filepath.Dir(abs)); err != nil && !errors.Is(err, fs.ErrPermission) { // of a folder that is not ours, and there
 		return nil, s.explain(err)
-	}
-	for _, name := range []string{filesName, incomingName, workedName} {
-		if err := os.Mkdir(filepath.Join(abs, name), folderMode); err != nil && !errors.Is(err, fs.ErrExist) {
-			return nil, s.explain(err)
-		}
 	}
 	if err := s.open(ctx); err != nil {
 		s.Close()
@@ -121,8 +122,15 @@ func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
 }
 
 func (s *Store) open(ctx context.Context) error {
-	// Made here and not by SQLite, for its mode, which the files beside it take over.
 	file := filepath.Join(s.dir, databaseName)
+	full, err := s.hasRecordings() // looked at before the database: they come after it
+	if err != nil {
+		return err
+	}
+	if _, err := os.Stat(file); full && errors.Is(err, fs.ErrNotExist) {
+		return &ForeignError{file, "missing, beside the recordings that it knew"}
+	}
+	// Made here and not by SQLite, for its mode, which the files beside it take over.
 	made, err := os.OpenFile(file, os.O_CREATE|os.O_EXCL|os.O_RDWR, fileMode)
 	switch {
 	case err == nil:
@@ -130,8 +138,13 @@ func (s *Store) open(ctx context.Context) error {
 	case !errors.Is(err, fs.ErrExist):
 		return err
 	}
-	if err := s.known(ctx, file); err != nil {
+	if err := s.known(ctx, file, full); err != nil {
 		return err
+	}
+	for _, name := range []string{filesName, incomingName, workedName} {
+		if err := os.Mkdir(filepath.Join(s.dir, name), folderMode); err != nil && !errors.Is(err, fs.ErrExist) {
+			return err
+		}
 	}
 	if s.write, err = sql.Open("sqlite", dsn(file, "_txlock", "immediate")); err != nil {
 		return err
@@ -152,6 +165,24 @@ func (s *Store) open(ctx context.Context) error {
 		return err
 	}
 	return s.tidy(ctx)
+}
+
+// hasRecordings tells whether there is a file among the kept ones.
+func (s *Store) hasRecordings() (bool, error) {
+	folders, err := os.ReadDir(filepath.Join(s.dir, filesName))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return false, err
+	}
+	for _, f := range folders {
+		files, err := os.ReadDir(filepath.Join(s.dir, filesName, f.Name()))
+		if err != nil {
+			continue // not a folder of the store's
+		}
+		if slices.ContainsFunc(files, func(e fs.DirEntry) bool { return isSum(e.Name()) }) {
+			return true, nil
+		}
+	}
+	return false, nil
 }
 
 // dsn is how a database file is opened: readers and the writer don't wait for each other, and what is committed is on disk.
@@ -202,8 +233,8 @@ func syncDir(dir string) error {
 }
 
 // in runs a transaction that may write, and that nobody else's writing comes between. Once begun, it is not stopped when the
-// context ends: SQLite would roll it back, and free the lock, in the middle of what is done beside the database. So is
-// it when the disk is full; what was done beside it has then to be undone under a lock of its own.
+// context ends: SQLite would roll it back, and free the lock, in the middle of what is done beside the database. A full
+// disk does that all the same; what was done beside it has then to be undone under a lock of its own.
 func (s *Store) in(ctx context.Context, do func(ctx context.Context, tx *sql.Tx) error) error {
 	conn, err := s.write.Conn(ctx) // waits for this process's others
 	if err != nil {

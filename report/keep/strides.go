@@ -92,7 +92,8 @@ func (s *Store) strides(ctx context.Context, inv *inventory, r KeptRide, set tab
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
-	if errors.Is(err, ErrNotFound) {
+	var ours notTheRides
+	if errors.Is(err, ErrNotFound) || errors.As(err, &ours) {
 		return nil, err
 	}
 	var bad unreadable

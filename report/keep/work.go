@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"maps"
 	"os"
 	"runtime/debug"
@@ -14,6 +15,7 @@ import (
 	"sync"
 	"time"
 
+	"groundline/course"
 	"groundline/report"
 	"groundline/trace"
 	"groundline/trace/read"
@@ -197,9 +199,11 @@ func (s *Store) workOut(ctx context.Context, j job) error {
 		}
 	}()
 	b, err := s.build(ctx, j.ride, namesOf(j.ride))
-	if err == nil {
+	var ours notTheRides
+	switch {
+	case err == nil:
 		err = s.store(ctx, j.ride, j.edition, b, "worker = ?", s.desk.name)
-	} else if ctx.Err() == nil {
+	case ctx.Err() == nil && !errors.As(err, &ours) && !errors.Is(err, errOvertaken):
 		err = s.refuse(ctx, j, err)
 	}
 	overtaken := errors.Is(err, errOvertaken) || errors.Is(context.Cause(ctx), errOvertaken)
@@ -360,18 +364,28 @@ func (s *Store) refuse(ctx context.Context, j job, why error) error {
 	})
 }
 
-// rebuild makes what a ready ride told anew.
+// rebuild makes what a ready ride told anew, a few at a time: after a change of the program every ride that somebody looks at
+// is made anew, and each takes the memory of its recording.
 func (s *Store) rebuild(ctx context.Context, id int64, edition int) (built, error) {
 	ride, err := s.Ride(ctx, id)
 	if err != nil {
 		return built{}, err
 	}
-	defer s.prog.end(id)
-	b, err := s.build(ctx, ride, namesOf(ride))
-	if ctx.Err() != nil {
+	select {
+	case s.anew <- struct{}{}:
+		defer func() { <-s.anew }()
+	case <-ctx.Done():
 		return built{}, ctx.Err()
 	}
-	if err != nil { // this program can't tell what another one could
+	defer s.prog.end(id)
+	b, err := s.build(ctx, ride, namesOf(ride))
+	var ours notTheRides
+	switch {
+	case ctx.Err() != nil:
+		return built{}, ctx.Err()
+	case errors.As(err, &ours), errors.Is(err, errOvertaken):
+		return built{}, err
+	case err != nil: // this program can't tell what another one could
 		return built{}, &NotReadyError{ID: id, State: Refused, Why: err.Error()}
 	}
 	err = s.store(ctx, ride, edition, b, "state = ?", string(Ready))
@@ -394,6 +408,12 @@ func namesOf(r Ride) []string {
 type unreadable struct{ error }
 
 func (u unreadable) Unwrap() error { return u.error }
+
+// notTheRides is an error that lies neither in the files nor in what they could tell: the database is busy, or too many
+// files are open. Later it may go.
+type notTheRides struct{ error }
+
+func (n notTheRides) Unwrap() error { return n.error }
 
 // build reads a ride's files under the names given and makes its debrief. Whatever breaks in it is an error of this ride alone.
 // It returns at once when the context ends, though what builds can't be stopped and ends later, for nothing.
@@ -429,6 +449,9 @@ func (s *Store) readAndBuild(ctx context.Context, ride Ride, names []string) (bu
 	for i, f := range ride.Files {
 		in, err := os.Open(s.path(f.SHA256))
 		if err != nil {
+			if !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, fs.ErrPermission) {
+				return built{}, notTheRides{err}
+			}
 			s.log.Error("a kept file can't be opened", "ride", ride.ID, "error", err)
 			return built{}, unreadable{fmt.Errorf("%s: the kept file is missing in the store or can't be opened: give the recording once more", names[i])}
 		}
@@ -438,8 +461,14 @@ func (s *Store) readAndBuild(ctx context.Context, ride Ride, names []string) (bu
 	var w ways
 	if ride.CourseVersionID != 0 {
 		known, err := s.planWays(ctx, ride.CourseVersionID)
-		if err != nil {
+		var faults course.Faults
+		switch {
+		case errors.As(err, &faults):
 			return built{}, err
+		case errors.Is(err, ErrNotFound): // with its ride
+			return built{}, errOvertaken
+		case err != nil:
+			return built{}, notTheRides{err}
 		}
 		w = *known
 	}

@@ -424,3 +424,51 @@ func TestWhatCanNotBeStored(t *testing.T) {
 	require.Equal(t, Refused, r.State)
 	require.Contains(t, r.Why, "debrief.recording.duration_s: +Inf is not a number that can be told")
 }
+
+// What is not the ride's fault does not refuse it: it waits, and is worked out when that has gone.
+func TestNotTheRidesFault(t *testing.T) {
+	s := opened(t, t.TempDir())
+	id := keepDemo(t, s)
+	r, err := s.Ride(t.Context(), id)
+	require.NoError(t, err)
+	file := s.path(r.Files[0].SHA256)
+	require.NoError(t, os.Rename(file, file+".away"))
+	if err := os.Symlink(file, file); err != nil { // opening it fails, though it is there
+		t.Skip("no links here: ", err)
+	}
+	_, err = s.WorkOut(t.Context(), id)
+	require.Error(t, err)
+	r, err = s.Ride(t.Context(), id)
+	require.NoError(t, err)
+	require.Equal(t, Waiting, r.State)
+	require.Zero(t, r.Tries)
+
+	require.NoError(t, os.Rename(file+".away", file))
+	r, err = s.WorkOut(t.Context(), id)
+	require.NoError(t, err)
+	require.Equal(t, Ready, r.State)
+}
+
+// Rides of another program that people look at are made anew a few at a time, and who has gone does not wait.
+func TestMadeAnewAFewAtATime(t *testing.T) {
+	dir := t.TempDir()
+	s := opened(t, dir)
+	id := keepDemo(t, s)
+	_, err := s.WorkOut(t.Context(), id)
+	require.NoError(t, err)
+
+	later, err := Open(t.Context(), dir, Options{Program: "groundline later"})
+	require.NoError(t, err)
+	defer later.Close()
+	for range cap(later.anew) {
+		later.anew <- struct{}{}
+	}
+	gone, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
+	defer cancel()
+	_, err = later.Debrief(gone, id)
+	require.ErrorIs(t, err, context.DeadlineExceeded)
+	<-later.anew
+	_, err = later.Debrief(t.Context(), id)
+	require.NoError(t, err)
+	require.Len(t, later.anew, cap(later.anew)-1, "its turn ended")
+}
