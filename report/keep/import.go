@@ -30,7 +30,8 @@ const (
 	maxKeptBytes = 256 << 20
 	maxPlanBytes = 1 << 20
 	// After the largest number that SQLite has, nothing more could be kept.
-	maxID = 1 << 40
+	maxID      = 1 << 40
+	maxVersion = 1 << 30
 )
 
 // Import takes in a folder that Export wrote, into an empty store or one with rides in it: horses of the same name are the
@@ -136,8 +137,8 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 				fault(fmt.Errorf("%s.id: %d, expected one of its own, 1 to %d", at, v.ID, maxID))
 			}
 			versions[v.ID] = true
-			if v.Version < 1 || j > 0 && v.Version <= c.Versions[j-1].Version {
-				fault(fmt.Errorf("%s.version: %d, expected more than that before", at, v.Version))
+			if v.Version < 1 || v.Version > maxVersion || j > 0 && v.Version <= c.Versions[j-1].Version {
+				fault(fmt.Errorf("%s.version: %d, expected more than that before, 1 to %d", at, v.Version, maxVersion))
 			}
 			if err := checkStamp(v.Made); err != nil {
 				fault(fmt.Errorf("%s.made: %w", at, err))

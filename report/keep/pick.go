@@ -34,7 +34,7 @@ func (s *Store) Picks(ctx context.Context, f Filter) ([]Pick, error) {
 // Scratch is a file for what is made to be handed on and not kept. It is gone when it is closed, or when the store is
 // next opened after its process died.
 type Scratch struct {
-	*os.File
+	f *os.File
 	s *Store
 }
 
@@ -49,14 +49,20 @@ func (s *Store) Scratch() (*Scratch, error) {
 
 // Write writes; the error is a [*FullError] where the disk is full.
 func (f *Scratch) Write(b []byte) (int, error) {
-	n, err := f.File.Write(b)
+	n, err := f.f.Write(b)
 	return n, f.s.explain(err)
 }
 
+// Read is of io.Reader.
+func (f *Scratch) Read(b []byte) (int, error) { return f.f.Read(b) }
+
+// Seek is of io.Seeker.
+func (f *Scratch) Seek(offset int64, whence int) (int64, error) { return f.f.Seek(offset, whence) }
+
 // Close closes and removes the file.
 func (f *Scratch) Close() error {
-	err := f.File.Close()
-	if removed := os.Remove(f.Name()); err == nil {
+	err := f.f.Close()
+	if removed := os.Remove(f.f.Name()); err == nil {
 		err = removed
 	}
 	return err

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -48,6 +49,7 @@ func (s *Store) Receive(ctx context.Context, name string, r io.Reader, limit int
 	}
 	sum := sha256.New()
 	// One byte more than allowed shows that there is more.
+	limit = min(limit, math.MaxInt64-1)
 	n, err := io.Copy(io.MultiWriter(f, sum), io.LimitReader(untilDone{ctx, r}, limit+1))
 	if err == nil && n > limit {
 		err = &TooLargeError{Name: name, Limit: limit}
@@ -218,6 +220,11 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 	})
 	if err != nil {
 		s.takeBack(placed)
+	}
+	for _, f := range placed {
+		os.Remove(s.desk.note(f.SHA256))
+	}
+	if err != nil {
 		return 0, false, err
 	}
 	for _, f := range files {
@@ -283,6 +290,9 @@ func (s *Store) put(f *Received) (moved bool, err error) {
 	to := s.path(f.SHA256)
 	if info, err := os.Stat(to); err == nil && info.Mode().IsRegular() && info.Size() == f.Bytes {
 		return false, nil
+	}
+	if err := os.WriteFile(s.desk.note(f.SHA256), nil, fileMode); err != nil {
+		return false, err
 	}
 	if err := os.Rename(f.place, to); err != nil {
 		return false, err
