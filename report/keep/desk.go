@@ -48,6 +48,28 @@ func newDesk(incoming string) (*desk, error) {
 func (d *desk) folder() string   { return filepath.Join(d.incoming, d.name) }
 func (d *desk) lockFile() string { return filepath.Join(d.incoming, d.name+lockEnding) }
 
+// note is the name of a note, which lies here while the file of that SHA-256 goes to its place in the store: should this
+// process die, the next one looks whether a ride has that file. None but these is looked for: of a store whose database was put
+// back from an older copy, the others are what somebody kept.
+func (d *desk) note(sum string) string { return filepath.Join(d.folder(), sum) }
+
+// takeNotes takes over the notes of a desk that is no more.
+func (d *desk) takeNotes(of string) (sums []string, err error) {
+	entries, err := os.ReadDir(filepath.Join(d.incoming, of))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, err
+	}
+	for _, e := range entries {
+		if isSum(e.Name()) {
+			if err := os.WriteFile(d.note(e.Name()), nil, fileMode); err != nil {
+				return nil, err
+			}
+			sums = append(sums, e.Name())
+		}
+	}
+	return sums, nil
+}
+
 // place is the name of a new file.
 func (d *desk) place() string {
 	return filepath.Join(d.folder(), fmt.Sprint(d.next.Add(1)))
@@ -65,11 +87,11 @@ func isStill(f *os.File, name string) bool {
 	return errA == nil && errB == nil && os.SameFile(a, b)
 }
 
-// sweep removes the desks of processes that are no more, and gives their names.
-func sweep(incoming, own string) (dead []string, err error) {
-	entries, err := os.ReadDir(incoming)
+// sweep removes the desks of processes that are no more, and gives their names and the files that they were placing.
+func (d *desk) sweep() (dead, placing []string, err error) {
+	entries, err := os.ReadDir(d.incoming)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	locked := map[string]bool{}
 	for _, e := range entries {
@@ -77,38 +99,41 @@ func sweep(incoming, own string) (dead []string, err error) {
 		if !isLock {
 			continue
 		}
-		if name == own {
+		if name == d.name {
 			locked[name] = true
 			continue
 		}
-		free, ok := seize(filepath.Join(incoming, e.Name()))
+		free, ok := seize(filepath.Join(d.incoming, e.Name()))
 		if !ok {
 			locked[name] = true
 			continue
 		}
 		dead = append(dead, name)
-		err = os.RemoveAll(filepath.Join(incoming, name))
+		sums, err := d.takeNotes(name)
+		if placing = append(placing, sums...); err == nil {
+			err = os.RemoveAll(filepath.Join(d.incoming, name))
+		}
 		free()
 		if err != nil {
-			return dead, err
+			return dead, placing, err
 		}
 	}
 	// A desk has its lock before it has a folder, and loses it after.
 	for _, e := range entries {
 		if name, isLock := strings.CutSuffix(e.Name(), lockEnding); !isLock && !locked[name] {
-			if _, err := os.Stat(filepath.Join(incoming, name+lockEnding)); errors.Is(err, fs.ErrNotExist) {
-				if err := os.RemoveAll(filepath.Join(incoming, name)); err != nil {
-					return dead, err
+			if _, err := os.Stat(filepath.Join(d.incoming, name+lockEnding)); errors.Is(err, fs.ErrNotExist) {
+				if err := os.RemoveAll(filepath.Join(d.incoming, name)); err != nil {
+					return dead, placing, err
 				}
 			}
 		}
 	}
-	return dead, nil
+	return dead, placing, nil
 }
 
 // tidy does what processes that died have left undone.
 func (s *Store) tidy(ctx context.Context) error {
-	dead, err := sweep(filepath.Join(s.dir, incomingName), s.desk.name)
+	dead, placing, err := s.desk.sweep()
 	if err != nil {
 		return err
 	}
@@ -128,13 +153,18 @@ func (s *Store) tidy(ctx context.Context) error {
 				return err
 			}
 		}
-		if len(dead) == 0 {
-			return nil
+		for _, sum := range placing {
+			if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO doomed SELECT ?1 WHERE NOT EXISTS (SELECT 1 FROM file WHERE sha256 = ?1)", sum); err != nil {
+				return err
+			}
 		}
-		return s.orphans(ctx, tx)
+		return nil
 	})
 	if err != nil {
 		return err
+	}
+	for _, sum := range placing {
+		os.Remove(s.desk.note(sum))
 	}
 	known := map[int64]bool{}
 	err = each(ctx, s.read, "SELECT id FROM ride", func(r row) error {
@@ -150,28 +180,4 @@ func (s *Store) tidy(ctx context.Context) error {
 	s.kept.ring() // there may be rides to take over
 	s.bell.ring()
 	return s.unlink(ctx)
-}
-
-// orphans dooms the files that lie in the store without a ride that has them: a process died between placing a
-// file and committing its ride.
-func (s *Store) orphans(ctx context.Context, tx *sql.Tx) error {
-	folders, err := os.ReadDir(filepath.Join(s.dir, filesName))
-	if err != nil {
-		return err
-	}
-	for _, f := range folders {
-		files, err := os.ReadDir(filepath.Join(s.dir, filesName, f.Name()))
-		if err != nil {
-			return err
-		}
-		for _, e := range files {
-			if !isSum(e.Name()) {
-				continue
-			}
-			if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO doomed SELECT ?1 WHERE NOT EXISTS (SELECT 1 FROM file WHERE sha256 = ?1)", e.Name()); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"syscall"
 
@@ -41,6 +42,18 @@ func (e *FullError) Error() string {
 }
 
 func (e *FullError) Unwrap() error { return e.Err }
+
+// NotAllowedError tells that a folder's place or owner lets this user not write there.
+type NotAllowedError struct {
+	Dir string
+	Err error
+}
+
+func (e *NotAllowedError) Error() string {
+	return fmt.Sprintf("%s: can't be written to (%v), expected a folder of your own: name another, or copy this one to where you may write", e.Dir, e.Err)
+}
+
+func (e *NotAllowedError) Unwrap() error { return e.Err }
 
 // TooLargeError tells that a file is longer than its receiver takes.
 type TooLargeError struct {
@@ -90,10 +103,12 @@ func (e *NotReadyError) Error() string {
 
 // SQLite's result codes that are told apart (sqlite.org/rescode.html): the low byte of the code.
 const (
-	sqliteBusy    = 5
-	sqliteCorrupt = 11
-	sqliteFull    = 13
-	sqliteNotADB  = 26
+	sqliteBusy     = 5
+	sqliteReadOnly = 8
+	sqliteCorrupt  = 11
+	sqliteFull     = 13
+	sqliteCantOpen = 14
+	sqliteNotADB   = 26
 )
 
 func sqliteCode(err error) int {
@@ -107,15 +122,18 @@ func sqliteCode(err error) int {
 // explain turns what the system says into an error of this package, where there is one.
 func (s *Store) explain(err error) error {
 	var full *FullError
+	var barred *NotAllowedError
 	switch {
 	case err == nil:
 		return nil
-	case errors.As(err, &full):
+	case errors.As(err, &full), errors.As(err, &barred):
 		return err
 	case errors.Is(err, sql.ErrNoRows):
 		return ErrNotFound
 	case sqliteCode(err) == sqliteFull, errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		return &FullError{Dir: s.dir, Err: err}
+	case sqliteCode(err) == sqliteReadOnly, sqliteCode(err) == sqliteCantOpen, errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
+		return &NotAllowedError{Dir: s.dir, Err: err}
 	case sqliteCode(err) == sqliteBusy:
 		return fmt.Errorf("%s: another program has held the store for more than %d s, expected it to be free: try again (%w)", s.dir, busyMS/1000, err)
 	case sqliteCode(err) == sqliteCorrupt, sqliteCode(err) == sqliteNotADB:

@@ -233,6 +233,9 @@ func (s *Store) Export(ctx context.Context, dir string) error {
 	if err != nil {
 		return err
 	}
+	if info, err := os.Stat(filepath.Dir(dir)); errors.Is(err, fs.ErrNotExist) || err == nil && !info.IsDir() {
+		return &InvalidError{dir, "no folder " + filepath.Dir(dir), "a new folder in one that is there"}
+	}
 	inv, err := s.takeStock(ctx)
 	if err != nil {
 		return s.explain(err)
