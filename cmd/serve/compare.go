@@ -327,7 +327,7 @@ func (s *server) showComparison(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, err)
 		return
 	}
-	html, policy, err := compare.Render(c.comparison, c.attempts, compare.PageOptions{Units: unitsOf(r), Links: comparedLinks(which, q, c)})
+	html, policy, err := compare.Render(c.comparison, c.attempts, compare.PageOptions{Units: unitsOf(r), Links: mainLinks("/"), Own: append(comparedLinks(which, q, c), otherUnits(r))})
 	if err != nil {
 		s.fail(w, r, err)
 		return
@@ -361,7 +361,7 @@ func comparedLinks(which []picked, q url.Values, c *compared) []report.Link {
 	same := comparedQuery(which, q)
 	choose := comparedQuery(which, url.Values{})
 	choose.Set("find", "1")
-	links := []report.Link{{Text: "Rides", Href: "/"}, {Text: "Courses", Href: "/courses"}}
+	var links []report.Link
 	if line := q.Get("line"); line != "" && len(c.comparison.Lines) > 0 {
 		l := c.comparison.Lines[len(c.comparison.Lines)-1]
 		for _, r := range c.rides {

@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"net/url"
 	"strings"
 	"time"
 	"unicode"
@@ -70,7 +71,7 @@ func loadPages(static map[string]asset) map[string]*pageTemplate {
 
 // show answers with a page. v.Units, v.Said, v.Back and v.Leave are filled in.
 func (s *server) show(w http.ResponseWriter, r *http.Request, status int, name string, v view) {
-	v.Units, v.Said, v.Back, v.Leave = unitsOf(r), said(r), r.URL.RequestURI(), guard.SignedIn(r.Context())
+	v.Units, v.Said, v.Back, v.Leave = unitsOf(r), said(r), withoutUnits(r.URL), guard.SignedIn(r.Context())
 	if r.Method != http.MethodGet {
 		v.Back = "/"
 	}
@@ -87,12 +88,59 @@ func (s *server) show(w http.ResponseWriter, r *http.Request, status int, name s
 	}
 }
 
-// unitsOf are the units that the reader chose.
+// unitsOf are the units that the reader chose: in the address for one page, or for all by the switch at the foot.
 func unitsOf(r *http.Request) report.Units {
+	if asked := report.Units(r.URL.Query().Get("units")); asked == report.Metric || asked == report.Imperial {
+		return asked
+	}
 	if c, err := r.Cookie("units"); err == nil && report.Units(c.Value) == report.Imperial {
 		return report.Imperial
 	}
 	return report.Metric
+}
+
+// otherUnits lead to the same page in the other units. A page whose policy has no forms can't have the switch that others
+// have, and a link must not change what is kept.
+func otherUnits(r *http.Request) report.Link {
+	q := r.URL.Query()
+	link := report.Link{Text: "In feet"}
+	q.Set("units", string(report.Imperial))
+	if unitsOf(r) == report.Imperial {
+		link.Text = "In metres"
+		q.Set("units", string(report.Metric))
+	}
+	link.Href = r.URL.EscapedPath() + "?" + q.Encode()
+	return link
+}
+
+// askedUnits is the query that asks for the same units as this page's address, "" where it asks for none.
+func askedUnits(r *http.Request) string {
+	if r.URL.Query().Get("units") == "" {
+		return ""
+	}
+	return "?units=" + string(unitsOf(r))
+}
+
+// withoutUnits is a page's address without the units that it asks for, so that the switch is not overruled by it.
+func withoutUnits(u *url.URL) string {
+	if !u.Query().Has("units") {
+		return u.RequestURI()
+	}
+	q := u.Query()
+	q.Del("units")
+	only := *u
+	only.RawQuery = q.Encode()
+	return only.RequestURI()
+}
+
+// mainLinks are the links that every page begins with, for those that are not made from base.html. here is the one that the
+// page belongs to.
+func mainLinks(here string) []report.Link {
+	links := []report.Link{{Text: "groundline", Href: "/"}, {Text: "Rides", Href: "/"}, {Text: "Courses", Href: "/courses"}, {Text: "Horses", Href: "/horses"}, {Text: "Strides", Href: "/strides"}}
+	for i := range links {
+		links[i].Here = i > 0 && links[i].Href == here
+	}
+	return links
 }
 
 // setUnits keeps the reader's choice of units, and goes back to where it was made.

@@ -75,6 +75,7 @@ type findForm struct {
 type rideRow struct {
 	keep.Ride
 	Name  string
+	Only  string // the files' names, where nothing else tells the ride from others
 	Told  string
 	Names string // of its files
 	Busy  bool   // its state will change by itself
@@ -266,7 +267,11 @@ func rowOf(r keep.Ride) rideRow {
 	for i, f := range r.Files {
 		names[i] = f.Name
 	}
-	return rideRow{Ride: r, Name: rideName(r), Told: toldOf(r), Names: strings.Join(names, ", "), Busy: busy(r)}
+	row := rideRow{Ride: r, Name: rideName(r), Told: toldOf(r), Names: strings.Join(names, ", "), Busy: busy(r)}
+	if r.Label == "" && (r.Horse == "" || r.State == keep.Refused) {
+		row.Only = row.Names
+	}
+	return row
 }
 
 func busy(r keep.Ride) bool { return r.State == keep.Waiting || r.State == keep.Working }

@@ -1,7 +1,9 @@
 package serve
 
 import (
+	"bufio"
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/csv"
 	"fmt"
@@ -60,7 +62,7 @@ func (s *server) columnsForm(ctx context.Context, ride keep.Ride) *columnsForm {
 		if err != nil {
 			continue
 		}
-		head, _ := io.ReadAll(io.LimitReader(in, lookedAtBytes)) // what can't be read is not shown
+		head := beginning(in)
 		in.Close()
 		if rows := tableOf(head); rows != nil {
 			form := &columnsForm{File: f.Name, Columns: ride.Columns, Rows: rows[1:]}
@@ -81,6 +83,21 @@ func (s *server) columnsForm(ctx context.Context, ride keep.Ride) *columnsForm {
 		}
 	}
 	return nil
+}
+
+// beginning is the beginning of a file, unpacked where it is packed with gzip. What can't be read is not shown.
+func beginning(in io.Reader) []byte {
+	packed := bufio.NewReader(in)
+	from := io.Reader(packed)
+	if magic, _ := packed.Peek(2); string(magic) == "\x1f\x8b" {
+		unpacked, err := gzip.NewReader(packed)
+		if err != nil {
+			return nil
+		}
+		from = unpacked
+	}
+	head, _ := io.ReadAll(io.LimitReader(from, lookedAtBytes))
+	return head
 }
 
 // tableOf is the beginning of a file as a table: at least two rows of as many fields, at least four of them. nil where

@@ -80,6 +80,9 @@ func faultLines(why string) []string {
 
 // onPage is a fault in the words of the page, where columns are named by a form and not by a flag.
 func onPage(fault string) string {
+	if strings.HasPrefix(fault, "no track: ") { // the reader counts fixes
+		return "The recording holds too few positions one after the other to show a track. It is too short, or was cut off."
+	}
 	for _, by := range []string{"name them by --columns", "name it by --columns", "name the columns by --columns", "name another column by --columns", "name the columns: --columns",
 		"choose by number: --columns", "give the unit: --columns", "give the rate by --columns"} {
 		if before, _, found := strings.Cut(fault, by); found {
@@ -91,15 +94,7 @@ func onPage(fault string) string {
 
 // showDebrief is the debrief's own page, with ways to the rest. Its own policy is stricter than that of the other pages.
 func (s *server) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.Ride, d *report.Debrief) {
-	at := fmt.Sprintf("/rides/%d", ride.ID)
-	links := []report.Link{{Text: "Rides", Href: "/"}, {Text: "This ride", Href: at + "/details"}, {Text: "Compare", Href: fmt.Sprintf("/compare?ride=%d", ride.ID)}}
-	if ride.HorseID != 0 {
-		links = append(links, report.Link{Text: "Against its record", Href: fmt.Sprintf("%s/rides/%d", horseAddress(ride.HorseID), ride.ID)})
-	}
-	if hasSheet(d) {
-		links = append(links, report.Link{Text: "PDF", Href: at + "/debrief.pdf"})
-	}
-	html, policy, err := ridepage.Render(d, ridepage.Options{Units: unitsOf(r), Links: links})
+	html, policy, err := ridepage.Render(d, ridepage.Options{Units: unitsOf(r), Links: mainLinks("/"), Own: ownLinks(r, ride, d)})
 	if err != nil {
 		s.fail(w, r, err)
 		return
@@ -107,6 +102,28 @@ func (s *server) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.R
 	w.Header().Set("Content-Security-Policy", policy+"; frame-ancestors 'none'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_, _ = w.Write(html)
+}
+
+// ownLinks lead from a ride's debrief to what else there is of it, what is missing first.
+func ownLinks(r *http.Request, ride keep.Ride, d *report.Debrief) []report.Link {
+	at := fmt.Sprintf("/rides/%d", ride.ID)
+	details := report.Link{Text: "Details, files", Href: at + "/details"}
+	switch {
+	case ride.CourseID == 0 && ride.HorseID == 0:
+		details = report.Link{Text: "Name its horse and course", Href: at + "/details"}
+	case ride.CourseID == 0:
+		details = report.Link{Text: "Name its course", Href: at + "/details"}
+	case ride.HorseID == 0:
+		details = report.Link{Text: "Name its horse", Href: at + "/details"}
+	}
+	links := []report.Link{details, {Text: "Compare", Href: fmt.Sprintf("/compare?ride=%d", ride.ID)}}
+	if ride.HorseID != 0 {
+		links = append(links, report.Link{Text: "Against the horse's record", Href: fmt.Sprintf("%s/rides/%d", horseAddress(ride.HorseID), ride.ID)})
+	}
+	if hasSheet(d) {
+		links = append(links, report.Link{Text: "PDF", Href: at + "/debrief.pdf" + askedUnits(r)})
+	}
+	return append(links, otherUnits(r))
 }
 
 // hasSheet tells whether there is something to draw: a course or a track.

@@ -2,6 +2,7 @@ package serve
 
 import (
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -161,6 +162,58 @@ func TestDebriefPageHasItsPolicy(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(imperial), "ft")
 	require.NotEqual(t, text, string(imperial))
+
+	// It begins as every page does. A link shows the other units, there and in what is taken away from there; it wins over
+	// what was chosen for all pages, and is no choice.
+	require.Contains(t, text, `<li><a href="/" aria-current="page">Rides</a></li>`)
+	require.Contains(t, text, `<a href="/rides/1?units=imperial">In feet</a>`)
+	require.Contains(t, text, `<a href="/rides/1/debrief.pdf">`)
+	c, feet := does(t, http.MethodGet, web.URL+"/rides/1?units=imperial", "", nil)
+	require.Empty(t, c.Cookies())
+	require.Contains(t, feet, `<a href="/rides/1?units=metric">In metres</a>`)
+	require.Contains(t, feet, `<a href="/rides/1/debrief.pdf?units=imperial">`)
+	require.Contains(t, feet, "Each, ft")
+	_, text = does(t, http.MethodGet, web.URL+"/rides/1?units=furlongs", "", nil)
+	require.Contains(t, text, "Each, m")
+	// The switch of other pages comes back to the page without it.
+	_, text = does(t, http.MethodGet, web.URL+"/?q=x&units=imperial", "", nil)
+	require.Contains(t, text, `name="back" value="/?q=x"`)
+	require.Contains(t, text, "Lengths in feet")
+}
+
+// Who has named nothing yet is led to where that is done, and a ride that nothing tells from others has its files' names.
+func TestUnnamedRides(t *testing.T) {
+	var store *keep.Store
+	web := site(t, withStore(&store))
+	_, text := sent(t, web.URL+"/api/1/rides", demoParts(t)[0])
+	require.Contains(t, text, `"id":1`)
+	_, err := store.Wait(t.Context(), 1)
+	require.NoError(t, err)
+	_, text = does(t, http.MethodGet, web.URL+"/rides/1", "", nil)
+	require.Contains(t, text, `<a href="/rides/1/details">Name its horse and course</a>`)
+	_, text = does(t, http.MethodGet, web.URL+"/", "", nil)
+	require.Contains(t, text, `<small><bdi>ride.gpx</bdi></small>`)
+	keptDemo(t, store, "Birch", "motion.csv")
+	_, text = does(t, http.MethodGet, web.URL+"/", "", nil)
+	require.NotContains(t, text, `<small><bdi>motion.csv</bdi></small>`)
+}
+
+// The columns of a table that is packed are asked for as of one that is not.
+func TestColumnsOfPackedTable(t *testing.T) {
+	var store *keep.Store
+	web := site(t, withStore(&store))
+	var packed bytes.Buffer
+	z := gzip.NewWriter(&packed)
+	_, err := z.Write([]byte("clock,left,right,up\n0,1,2,9\n1,1,2,9\n2,1,2,9\n"))
+	require.NoError(t, err)
+	require.NoError(t, z.Close())
+	_, text := sent(t, web.URL+"/api/1/rides", part{"file", "motion.csv.gz", packed.String()})
+	require.Contains(t, text, `"id":1`)
+	_, err = store.Wait(t.Context(), 1)
+	require.NoError(t, err)
+	_, text = does(t, http.MethodGet, web.URL+"/rides/1", "", nil)
+	require.Contains(t, text, `<option value="4">4 up</option>`)
+	require.Nil(t, tableOf(beginning(strings.NewReader("\x1f\x8bno such"))))
 }
 
 // Every form in which a debrief may be taken away is one.

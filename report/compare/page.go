@@ -27,8 +27,9 @@ var pageCSS string
 // PageOptions are the reader's choices.
 type PageOptions struct {
 	Units report.Units // of lengths; metric when empty
-	// Links lead away from a page that is one of several, above everything else; none for a file that stands alone.
-	Links []report.Link
+	// Links lead away from a page that is one of several, above everything else, the first by the name of the whole; none
+	// for a file that stands alone. Own are those to what else there is of this comparison.
+	Links, Own []report.Link
 }
 
 // Page writes the comparison as one HTML file that needs nothing else: no network, no second file, no script. It
@@ -50,7 +51,7 @@ func Render(c *Comparison, attempts []Attempt, opt PageOptions) (html []byte, po
 		opt.Units = report.Metric
 	}
 	t := text{units: opt.Units, c: c}
-	v := pageContent{Title: c.title(), Links: opt.Links, Style: template.CSS(pageCSS), Many: len(c.Attempts) > 1, First: "figure or ride", Sure: t.keyWords(), Cautions: cautions}
+	v := pageContent{Title: c.title(), Links: opt.Links, Own: opt.Own, Style: template.CSS(pageCSS), Many: len(c.Attempts) > 1, First: "figure or ride", Sure: t.keyWords(), Cautions: cautions}
 	sum := sha256.Sum256([]byte(pageCSS))
 	v.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
 	for _, a := range c.Attempts {
@@ -116,7 +117,7 @@ func cleaned(s string) string { return layout.Printable(strings.TrimSpace(s)) }
 
 type pageContent struct {
 	Title, Policy, Head, First, Caption, Cautions string
-	Links                                         []report.Link
+	Links, Own                                    []report.Link
 	Style                                         template.CSS
 	Plan                                          template.HTML
 	Many                                          bool

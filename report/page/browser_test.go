@@ -116,6 +116,7 @@ func TestOneMomentIsShownInAll(t *testing.T) {
 		require.InDelta(t, wantChart, chart, 0.005)
 		require.Equal(t, "visible", js[string](t, ctx, `getComputedStyle(document.getElementById('plan-here')).visibility`))
 		require.Contains(t, said(), clockOf(time))
+		require.True(t, js[bool](t, ctx, `(() => {const b = document.getElementById('now').getBoundingClientRect(); return b.height > 0 && b.top > 0 && Math.abs(b.bottom - innerHeight) < 1})()`), "the moment's words are on the screen")
 		require.Equal(t, js[string](t, ctx, `document.getElementById('plan').getAttribute('aria-valuetext')`), js[string](t, ctx, `document.getElementById('chart').getAttribute('aria-valuetext')`))
 	}
 	move := func(id string, x, y float64) {

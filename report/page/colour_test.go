@@ -156,3 +156,18 @@ func TestStyleReachesForNothing(t *testing.T) {
 	require.NotContains(t, pageCSS, "url(")
 	require.NotContains(t, pageCSS, "@import")
 }
+
+// A brace too many has a browser drop the rule after it without a word.
+func TestStyleIsWhole(t *testing.T) {
+	depth := 0
+	for i, c := range pageCSS {
+		switch c {
+		case '{':
+			depth++
+		case '}':
+			depth--
+		}
+		require.GreaterOrEqual(t, depth, 0, "after %q", pageCSS[:i][max(0, i-40):])
+	}
+	require.Zero(t, depth)
+}

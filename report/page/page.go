@@ -39,8 +39,9 @@ var pageJS string
 // Options are the reader's choices.
 type Options struct {
 	Units report.Units // of lengths; metric when empty
-	// Links lead away from a page that is one of several, above everything else; none for a file that stands alone.
-	Links []report.Link
+	// Links lead away from a page that is one of several, above everything else, the first by the name of the whole; none
+	// for a file that stands alone. Own are those to what else there is of this ride.
+	Links, Own []report.Link
 }
 
 // Write writes the debrief as one HTML file. It is refused, as by [report.JSON], when a figure is NaN
@@ -68,8 +69,8 @@ func Render(d *report.Debrief, opt Options) (html []byte, policy string, err err
 	style := pageCSS + v.sizes()
 	c := content{
 		Policy: fmt.Sprintf("default-src 'none'; script-src '%s'; style-src '%s'; base-uri 'none'; form-action 'none'", hashOf(pageJS), hashOf(style)),
-		Links:  opt.Links,
-		Style:  template.CSS(style), Script: template.JS(pageJS),
+		Links:  opt.Links, Own: opt.Own,
+		Style: template.CSS(style), Script: template.JS(pageJS),
 		Title: v.told.Title, Told: v.told, Plan: plan, Chart: chart, Furniture: v.furniture(), SpeedKey: v.speedKey(), Moments: v.moments,
 		Lines: v.linesTable(), Efforts: v.effortsTable(), Nothing: len(d.Efforts) == 0, NoPlan: d.Course == nil, Offs: told(d), Basis: d.Basis,
 	}
@@ -95,7 +96,7 @@ func told(d *report.Debrief) bool {
 // content is what the page's text is filled with.
 type content struct {
 	Policy          string
-	Links           []report.Link
+	Links, Own      []report.Link
 	Style           template.CSS
 	Script          template.JS
 	Title           string

@@ -283,3 +283,21 @@ func TestUnitsStandBeforeTheDoubt(t *testing.T) {
 	require.Equal(t, "15 m (10 to 26)", withUnit("15 (10 to 26)", "m"))
 	require.Equal(t, "−12 m/min", withUnit("−12", "m/min"))
 }
+
+// A page among others begins as they do; one that stands alone leads nowhere.
+func TestLinks(t *testing.T) {
+	d := demoRide(t, true, "ride.gpx", "motion.csv")
+	require.NotContains(t, render(t, d, report.Metric), "<a ")
+	html, _, err := Render(d, Options{Links: []report.Link{{Text: "all", Href: "/"}, {Text: "Rides", Href: "/", Here: true}, {Text: "Courses", Href: "/courses"}}, Own: []report.Link{{Text: "PDF", Href: "/a.pdf?x=1&y=2"}}})
+	require.NoError(t, err)
+	for _, want := range []string{`<a class="skip" href="#main">`, `<a class="name" href="/">all</a>`, `<li><a href="/" aria-current="page">Rides</a></li>`, `<li><a href="/courses">Courses</a></li>`, `<li><a href="/a.pdf?x=1&amp;y=2">PDF</a></li>`} {
+		require.Contains(t, string(html), want)
+	}
+}
+
+// A change of pace between in and out, in the words that the text has.
+func TestGained(t *testing.T) {
+	require.Equal(t, "gained 20 m/min ±10", gained("+20 m/min ±10"))
+	require.Equal(t, "lost 18 m/min ±12", gained("\u221218 m/min ±12"))
+	require.Equal(t, "gained 0 m/min ±30", gained("0 m/min ±30"))
+}

@@ -584,6 +584,7 @@ func (v *view) speedKey() []key {
 // planWords say what the plan shows.
 func (v *view) planWords() string {
 	var said []string
+	ground := fmt.Sprintf("%.0f by %.0f %s", v.frame.wide*v.perM(), v.frame.high*v.perM(), v.told.Unit)
 	if p := v.d.Plan; p != nil {
 		n := 0
 		for _, o := range p.Obstacles {
@@ -591,9 +592,9 @@ func (v *view) planWords() string {
 				n++
 			}
 		}
-		said = append(said, fmt.Sprintf("%d obstacles on %.0f by %.0f m of ground, to scale", n, v.frame.wide, v.frame.high))
+		said = append(said, fmt.Sprintf("%d obstacles on %s of ground, to scale", n, ground))
 	} else {
-		said = append(said, fmt.Sprintf("%.0f by %.0f m of ground, to scale", v.frame.wide, v.frame.high))
+		said = append(said, ground+" of ground, to scale")
 	}
 	if v.track {
 		said = append(said, "The track is wider and stands out more where the horse was faster; the figures are in the chart and the tables")

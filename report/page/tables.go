@@ -37,7 +37,7 @@ func effortID(i int) string { return fmt.Sprintf("effort-%d", i+1) }
 func (v *view) linesTable() *table {
 	unit := v.told.Unit
 	heads := []column{{"Line", false}, {"Kind", true}, {"Strides", false}, {"Each, " + unit, false}, {"In, out, m/min", false},
-		{"Drift, m/min", true}, {"Turn", true}, {"Radius, " + unit, true}, {"Slowest, m/min", true}, {"Rode", false}}
+		{"Gained, m/min", true}, {"Turn", true}, {"Radius, " + unit, true}, {"Slowest, m/min", true}, {"Rode", false}}
 	var rows []tableRow
 	var cells [][]string
 	// Pace in and out stay in one row where a doubt goes to the next.
@@ -55,12 +55,22 @@ func (v *view) linesTable() *table {
 			narrow = append(narrow, words)
 		}
 		if l.Drift != "" {
-			narrow = append(narrow, "drift "+withUnit(l.Drift, "m/min"))
+			narrow = append(narrow, gained(withUnit(l.Drift, "m/min")))
 		}
 		rows = append(rows, tableRow{ID: lineID(i), Name: l.Name, Small: l.Ride, Narrow: strings.Join(narrow, "; "), Below: l.Words})
 		cells = append(cells, []string{kind, l.Strides, l.Length, strings.ReplaceAll(l.Pace, ", ", ",\u00a0"), l.Drift, l.Turn, l.Radius, l.Slowest, l.Rode})
 	}
 	return newTable(heads, rows, cells)
+}
+
+// gained is a change of pace with its sign, in words.
+func gained(change string) string {
+	for _, minus := range []string{"-", "\u2212"} {
+		if lost, is := strings.CutPrefix(change, minus); is {
+			return "lost " + lost
+		}
+	}
+	return "gained " + strings.TrimPrefix(change, "+")
 }
 
 func (v *view) effortsTable() *table {
