@@ -201,11 +201,7 @@ func (s *server) walker(ctx context.Context, q url.Values) (walker, error) {
 	case w.size != "":
 		of := profileOf(w.size)
 		if of == nil {
-			var names []string
-			for _, p := range course.Profiles() {
-				names = append(names, p.Name)
-			}
-			return w, badRequest("size: %q, expected %s", short(cleaned(w.size)), strings.Join(names, ", "))
+			return w, badRequest("size: %q, expected %s", short(cleaned(w.size)), sizeNames())
 		}
 		w.horse, w.name = of.Horse(), of.Name
 	default:

@@ -7,9 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"slices"
 	"strconv"
-	"strings"
 
 	"groundline/cmd/serve/guard"
 	"groundline/course"
@@ -80,22 +78,13 @@ func (c horseChoice) horse() (course.Horse, error) {
 		own := course.Profile{StrideM: c.StrideM, LowM: c.StrideM * (1 - ownStrideDoubt), HighM: c.StrideM * (1 + ownStrideDoubt), Source: "the stride that was named"}
 		return own.Horse(), nil
 	case c.Size != "":
-		sizes := course.Profiles()
-		i := slices.IndexFunc(sizes, func(p course.Profile) bool { return p.Name == c.Size })
-		if i < 0 {
-			return course.Horse{}, badRequest("horse.size: found %q, expected one of %s", c.Size, strings.Join(profileNames(), ", "))
+		of := profileOf(c.Size)
+		if of == nil {
+			return course.Horse{}, badRequest("horse.size: found %q, expected one of %s", short(cleaned(c.Size)), sizeNames())
 		}
-		return sizes[i].Horse(), nil
+		return of.Horse(), nil
 	}
 	return course.Profiles()[0].Horse(), nil
-}
-
-func profileNames() []string {
-	var names []string
-	for _, p := range course.Profiles() {
-		names = append(names, p.Name)
-	}
-	return names
 }
 
 // understood reads what an editor sent.
@@ -280,5 +269,5 @@ func planFile(p *course.Plan, warnings []course.Warning, h course.Horse, format 
 		}
 		return b.Bytes(), kind, nil
 	}
-	return nil, "", badRequest("format: found %q, expected yaml, geojson, pdf or svg", format)
+	return nil, "", badRequest("format: found %q, expected yaml, geojson, pdf or svg", short(cleaned(format)))
 }

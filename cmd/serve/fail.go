@@ -91,6 +91,20 @@ func problem(w http.ResponseWriter, status int, detail string) {
 	_ = json.NewEncoder(w).Encode(map[string]any{"type": "about:blank", "title": http.StatusText(status), "status": status, "detail": detail})
 }
 
+// readForm reads a form without files into r.PostForm. The error is one that can be answered as it is.
+func readForm(w http.ResponseWriter, r *http.Request) error {
+	r.Body = http.MaxBytesReader(w, r.Body, maxFormBytes)
+	err := r.ParseForm()
+	if err == nil {
+		return nil
+	}
+	var tooLarge *http.MaxBytesError
+	if _, _, known := guard.BodyStatus(err); known || errors.As(err, &tooLarge) {
+		return err
+	}
+	return badRequest("the form can't be read; go back to its page and send it again")
+}
+
 // nowhere answers for all paths that are none.
 func (s *server) nowhere(w http.ResponseWriter, r *http.Request) {
 	s.fail(w, r, refusal{http.StatusNotFound, errors.New("no page has this address")})

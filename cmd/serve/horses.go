@@ -96,9 +96,8 @@ func sizePicks(chosen string) []pick {
 }
 
 func (s *server) addHorse(w http.ResponseWriter, r *http.Request) {
-	r.Body = http.MaxBytesReader(w, r.Body, maxFormBytes)
-	if err := r.ParseForm(); err != nil {
-		s.fail(w, r, cutOff(err))
+	if err := readForm(w, r); err != nil {
+		s.fail(w, r, err)
 		return
 	}
 	h, _, err := s.newHorse(r.Context(), keep.Horse{Name: r.PostFormValue("name"), Size: r.PostFormValue("size")})
@@ -152,12 +151,9 @@ func sizeNames() string {
 }
 
 func (s *server) changeHorse(w http.ResponseWriter, r *http.Request) {
-	r.Body = http.MaxBytesReader(w, r.Body, maxFormBytes)
 	h, err := s.ofHorse(r)
 	if err == nil {
-		if err = r.ParseForm(); err != nil {
-			err = cutOff(err)
-		}
+		err = readForm(w, r)
 	}
 	if err != nil {
 		s.fail(w, r, err)

@@ -97,9 +97,8 @@ func (s *server) versionPicks(ctx context.Context, ride keep.Ride) ([]pick, erro
 
 // posted are the fields of a form without files.
 func posted(w http.ResponseWriter, r *http.Request) (map[string]string, error) {
-	r.Body = http.MaxBytesReader(w, r.Body, maxFormBytes)
-	if err := r.ParseForm(); err != nil {
-		return nil, badRequest("the form did not arrive whole; send it again")
+	if err := readForm(w, r); err != nil {
+		return nil, err
 	}
 	fields := map[string]string{}
 	for _, name := range slices.Sorted(maps.Keys(r.PostForm)) {
