@@ -17,7 +17,7 @@ import (
 func (g *Guard) fromHere(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !g.isFromHere(r) {
-			Refuse(w, r, http.StatusForbidden, "Another site asked for this in your name, so it was refused. Open the page itself and try again.")
+			refuse(w, r, http.StatusForbidden, "Another site asked for this in your name, so it was refused. Open the page itself and try again.")
 			return
 		}
 		next.ServeHTTP(w, r)

@@ -94,7 +94,7 @@ func New(opt Options) (*Guard, error) {
 		opt.Now = time.Now
 	}
 	if opt.Sessions == nil {
-		opt.Sessions = NewMemory(opt.Now)
+		opt.Sessions = newMemory(opt.Now)
 	}
 	if opt.Open == nil {
 		opt.Open = func(string) bool { return false }
@@ -154,8 +154,8 @@ func safeMethod(method string) bool {
 	return method == http.MethodGet || method == http.MethodHead || method == http.MethodOptions
 }
 
-// Refuse answers with a status and a word: as a problem (RFC 9457) to a program, as plain text to all others.
-func Refuse(w http.ResponseWriter, r *http.Request, status int, word string) {
+// refuse answers with a status and a word: as a problem (RFC 9457) to a program, as plain text to all others.
+func refuse(w http.ResponseWriter, r *http.Request, status int, word string) {
 	h := w.Header()
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("Cache-Control", "no-store")

@@ -59,7 +59,7 @@ func pages(w http.ResponseWriter, r *http.Request) {
 		if !ok {
 			status, word = http.StatusTeapot, err.Error()
 		}
-		Refuse(w, r, status, word)
+		refuse(w, r, status, word)
 		return
 	}
 	_, _ = fmt.Fprintf(w, "reached %s with %d bytes, signed in %t", r.URL.Path, n, SignedIn(r.Context()))
@@ -389,7 +389,7 @@ func TestOriginsBehindAProxy(t *testing.T) {
 		{s.addr, "http://ride.example", false},
 	} {
 		for _, more := range []string{"Sec-Fetch-Site: same-origin", "X-Old: browser"} {
-			answer, said := s.ask(t, "POST", SignInPath, "passcode=", form, "Host: "+c.host, "Origin: "+c.origin, more)
+			answer, said := s.ask(t, "POST", signInPath, "passcode=", form, "Host: "+c.host, "Origin: "+c.origin, more)
 			require.Equal(t, !c.want, answer.StatusCode == 403, "%v %s: %s", c, more, said)
 		}
 	}
@@ -465,7 +465,7 @@ func TestNothingSecretIsLogged(t *testing.T) {
 	s := serve(t, Options{}, nil)
 	require.NoError(t, s.SetPasscode(phc(t)))
 	s.ask(t, "GET", "/rides?text=sesame", "", "Authorization: Bearer sesame", "Cookie: groundline=sesame")
-	s.ask(t, "POST", SignInPath, "passcode=sesame&next=/sesame", form)
+	s.ask(t, "POST", signInPath, "passcode=sesame&next=/sesame", form)
 	s.ask(t, "GET", "/rides%0aforged", "", "User-Agent: sesame")
 	require.Contains(t, s.log.String(), "/rides")
 	require.NotContains(t, s.log.String(), "sesame")

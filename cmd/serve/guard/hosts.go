@@ -131,14 +131,14 @@ func (g *Guard) asked(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch {
 		case !g.answers(r):
-			Refuse(w, r, http.StatusMisdirectedRequest, "This server does not answer to that name. If it should, start it with --name and the name.")
+			refuse(w, r, http.StatusMisdirectedRequest, "This server does not answer to that name. If it should, start it with --name and the name.")
 		case !methods[r.Method]:
 			w.Header().Set("Allow", "GET, HEAD, POST, PUT, PATCH, DELETE, OPTIONS")
-			Refuse(w, r, http.StatusMethodNotAllowed, "No page here knows that method.")
+			refuse(w, r, http.StatusMethodNotAllowed, "No page here knows that method.")
 		case !plainPath(r.URL):
-			Refuse(w, r, http.StatusBadRequest, "No page here has such an address.")
+			refuse(w, r, http.StatusBadRequest, "No page here has such an address.")
 		case g.passcode.Load() == nil && forwarded(r):
-			Refuse(w, r, http.StatusForbidden, "A proxy passes this on from elsewhere, and no passcode is set: set one before others may come in.")
+			refuse(w, r, http.StatusForbidden, "A proxy passes this on from elsewhere, and no passcode is set: set one before others may come in.")
 		default:
 			next.ServeHTTP(w, r)
 		}

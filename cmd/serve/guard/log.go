@@ -22,7 +22,7 @@ func (g *Guard) logged(next http.Handler) http.Handler {
 			if failure != nil && failure != http.ErrAbortHandler {
 				g.opt.Log.Error("panic", "what", failure, "method", r.Method, "path", path, "stack", string(debug.Stack()))
 				if a.status == 0 {
-					Refuse(a, r, http.StatusInternalServerError, "Something went wrong here. Nothing that was kept is lost; the server's log tells more.")
+					refuse(a, r, http.StatusInternalServerError, "Something went wrong here. Nothing that was kept is lost; the server's log tells more.")
 					failure = nil
 				} else {
 					failure = http.ErrAbortHandler // half an answer must not look whole

@@ -40,7 +40,7 @@ func (p Pace) orDefault() Pace {
 
 // Errors of reading a body, beside *http.MaxBytesError.
 var (
-	ErrSlow  = errors.New("the upload came too slowly")
+	errSlow  = errors.New("the upload came too slowly")
 	ErrParts = errors.New("too many parts, or their headers are too long")
 	ErrForm  = errors.New("the form can't be read")
 )
@@ -52,7 +52,7 @@ func BodyStatus(err error) (status int, word string, ok bool) {
 	switch {
 	case errors.As(err, &large):
 		return http.StatusRequestEntityTooLarge, "Too large: " + sizeWords(large.Limit) + " can be sent at once.", true
-	case errors.Is(err, ErrSlow), errors.Is(err, os.ErrDeadlineExceeded):
+	case errors.Is(err, errSlow), errors.Is(err, os.ErrDeadlineExceeded):
 		return http.StatusRequestTimeout, "The upload came too slowly and was given up. Try again.", true
 	case errors.Is(err, ErrParts):
 		return http.StatusBadRequest, "Too many files at once, or their names are too long.", true
@@ -105,7 +105,7 @@ func (b *body) Read(p []byte) (int, error) {
 		return 0, &http.MaxBytesError{Limit: b.limit}
 	}
 	if b.waited > b.pace.Longest || (b.waited > b.pace.Stall && float64(b.read) < b.waited.Seconds()*float64(b.pace.MinBytesPerS)) {
-		return 0, ErrSlow
+		return 0, errSlow
 	}
 	began := time.Now()
 	if began.Sub(b.moved) > b.pace.Stall/10 {
@@ -142,7 +142,7 @@ func (g *Guard) uploading(next http.Handler) http.Handler {
 		if !g.uploads.enter(r.Context()) {
 			w.Header().Set("Retry-After", "5")
 			w.Header().Set("Connection", "close")
-			Refuse(w, r, http.StatusServiceUnavailable, "Many uploads at once. Try again in a few seconds.")
+			refuse(w, r, http.StatusServiceUnavailable, "Many uploads at once. Try again in a few seconds.")
 			return
 		}
 		defer g.uploads.leave()

@@ -99,7 +99,7 @@ func guarded(t *testing.T, opt Options) (*standing, *clock) {
 func (s *standing) signIn(t *testing.T, passcode, next string, headers ...string) (*http.Response, string) {
 	t.Helper()
 	body := url.Values{"passcode": {passcode}, "next": {next}}.Encode()
-	return s.ask(t, "POST", SignInPath, body, append([]string{form, "Origin: http://" + s.addr, "User-Agent: Mozilla/5.0", "Accept: text/html"}, headers...)...)
+	return s.ask(t, "POST", signInPath, body, append([]string{form, "Origin: http://" + s.addr, "User-Agent: Mozilla/5.0", "Accept: text/html"}, headers...)...)
 }
 
 // cookieOf is the session that an answer began.
@@ -164,16 +164,16 @@ func TestPasscodeIsAskedFor(t *testing.T) {
 	require.Equal(t, "/horses", answer.Header.Get("Location"), "who is in need not sign in")
 
 	// A cross-site sign-in would make somebody work in another's rides.
-	answer, _ = s.ask(t, "POST", SignInPath, "passcode="+url.QueryEscape(secret), form, "Origin: http://evil.example")
+	answer, _ = s.ask(t, "POST", signInPath, "passcode="+url.QueryEscape(secret), form, "Origin: http://evil.example")
 	require.Equal(t, 403, answer.StatusCode)
 	require.Empty(t, answer.Cookies())
 }
 
 func TestWithoutPasscodeThereIsNoSignIn(t *testing.T) {
 	s := serve(t, Options{}, nil)
-	answer, _ := s.ask(t, "GET", SignInPath, "")
+	answer, _ := s.ask(t, "GET", signInPath, "")
 	require.Equal(t, "/", answer.Header.Get("Location"))
-	answer, _ = s.ask(t, "POST", SignOutPath, "")
+	answer, _ = s.ask(t, "POST", signOutPath, "")
 	require.Equal(t, 303, answer.StatusCode)
 }
 
@@ -203,7 +203,7 @@ func TestSessionsCantBePlantedOrGuessed(t *testing.T) {
 }
 
 func TestWhatIsKeptOfASessionOpensNothing(t *testing.T) {
-	m := NewMemory(time.Now)
+	m := newMemory(time.Now)
 	s, _ := guarded(t, Options{Sessions: m})
 	answer, _ := s.signIn(t, secret, "/")
 	c := cookieOf(t, answer)
@@ -226,21 +226,21 @@ func TestSessionsEnd(t *testing.T) {
 		return answer.StatusCode == 200
 	}
 	a, b := in(), in()
-	answer, _ := s.ask(t, "POST", SignOutPath, "", a, "Origin: http://"+s.addr)
+	answer, _ := s.ask(t, "POST", signOutPath, "", a, "Origin: http://"+s.addr)
 	require.Equal(t, 303, answer.StatusCode)
 	require.Negative(t, cookieOf(t, answer).MaxAge)
 	require.False(t, lives(a))
 	require.True(t, lives(b))
-	answer, _ = s.ask(t, "GET", SignOutPath, "", b)
+	answer, _ = s.ask(t, "GET", signOutPath, "", b)
 	require.Equal(t, 405, answer.StatusCode, "a link must not sign anybody out")
-	answer, _ = s.ask(t, "POST", SignOutPath, "", b, "Origin: http://evil.example")
+	answer, _ = s.ask(t, "POST", signOutPath, "", b, "Origin: http://evil.example")
 	require.Equal(t, 403, answer.StatusCode)
 	require.True(t, lives(b))
 
 	d := in()
-	s.ask(t, "POST", SignOutPath, "everywhere=1", form, "Origin: http://"+s.addr)
+	s.ask(t, "POST", signOutPath, "everywhere=1", form, "Origin: http://"+s.addr)
 	require.True(t, lives(b), "a stranger signed everybody out")
-	s.ask(t, "POST", SignOutPath, "everywhere=1", b, form, "Origin: http://"+s.addr)
+	s.ask(t, "POST", signOutPath, "everywhere=1", b, form, "Origin: http://"+s.addr)
 	require.False(t, lives(b))
 	require.False(t, lives(d))
 
@@ -266,7 +266,7 @@ func TestSessionsEnd(t *testing.T) {
 
 func TestMemoryIsBounded(t *testing.T) {
 	c := newClock()
-	m := NewMemory(c.now)
+	m := newMemory(c.now)
 	for i := range 3 * mostSessions {
 		require.NoError(t, m.Put(context.Background(), [32]byte{byte(i), byte(i >> 8)}, c.now().Add(time.Duration(i+1)*time.Second)))
 	}
@@ -560,7 +560,7 @@ func TestSignInPageEscapes(t *testing.T) {
 // Behind a proxy that does TLS, cookies are for TLS only, and no other site can plant one.
 func TestCookiesBehindAProxy(t *testing.T) {
 	s, _ := guarded(t, Options{Names: []string{"https://ride.example"}})
-	answer, _ := s.ask(t, "POST", SignInPath, "passcode="+url.QueryEscape(secret), form, "Host: ride.example", "Origin: https://ride.example", "X-Forwarded-For: 203.0.113.9")
+	answer, _ := s.ask(t, "POST", signInPath, "passcode="+url.QueryEscape(secret), form, "Host: ride.example", "Origin: https://ride.example", "X-Forwarded-For: 203.0.113.9")
 	require.Equal(t, 303, answer.StatusCode)
 	c := cookieOf(t, answer)
 	require.Equal(t, "__Host-groundline", c.Name)
@@ -571,6 +571,6 @@ func TestCookiesBehindAProxy(t *testing.T) {
 	require.Equal(t, 200, answer.StatusCode)
 	answer, _ = s.ask(t, "GET", "/", "", "Host: ride.example", "Cookie: groundline="+c.Value)
 	require.Equal(t, 401, answer.StatusCode)
-	answer, _ = s.ask(t, "POST", SignInPath, "passcode=x", form, "Host: ride.example", "Origin: http://ride.example")
+	answer, _ = s.ask(t, "POST", signInPath, "passcode=x", form, "Host: ride.example", "Origin: http://ride.example")
 	require.Equal(t, 403, answer.StatusCode, "the same name without TLS is another site")
 }

@@ -93,20 +93,20 @@ func (g *Guard) setCookie(w http.ResponseWriter, r *http.Request, value string, 
 	})
 }
 
-// Memory keeps sessions in memory: they end with the process.
-type Memory struct {
+// memory keeps sessions in memory: they end with the process.
+type memory struct {
 	now   func() time.Time
 	mu    sync.Mutex
 	until map[[32]byte]time.Time
 }
 
-// NewMemory makes an empty one.
-func NewMemory(now func() time.Time) *Memory {
-	return &Memory{now: now, until: map[[32]byte]time.Time{}}
+// newMemory makes an empty one.
+func newMemory(now func() time.Time) *memory {
+	return &memory{now: now, until: map[[32]byte]time.Time{}}
 }
 
 // Put is of Sessions.
-func (m *Memory) Put(_ context.Context, hash [32]byte, until time.Time) error {
+func (m *memory) Put(_ context.Context, hash [32]byte, until time.Time) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if _, known := m.until[hash]; !known && len(m.until) >= mostSessions {
@@ -124,7 +124,7 @@ func (m *Memory) Put(_ context.Context, hash [32]byte, until time.Time) error {
 }
 
 // Until is of Sessions.
-func (m *Memory) Until(_ context.Context, hash [32]byte) (time.Time, error) {
+func (m *memory) Until(_ context.Context, hash [32]byte) (time.Time, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	until, known := m.until[hash]
@@ -136,7 +136,7 @@ func (m *Memory) Until(_ context.Context, hash [32]byte) (time.Time, error) {
 }
 
 // Drop is of Sessions.
-func (m *Memory) Drop(_ context.Context, hash [32]byte) error {
+func (m *memory) Drop(_ context.Context, hash [32]byte) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	delete(m.until, hash)
@@ -144,7 +144,7 @@ func (m *Memory) Drop(_ context.Context, hash [32]byte) error {
 }
 
 // DropAll is of Sessions.
-func (m *Memory) DropAll(context.Context) error {
+func (m *memory) DropAll(context.Context) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	clear(m.until)

@@ -19,8 +19,8 @@ import (
 
 // Paths that the guard answers itself.
 const (
-	SignInPath  = "/sign-in"
-	SignOutPath = "/sign-out"
+	signInPath  = "/sign-in"
+	signOutPath = "/sign-out"
 )
 
 //go:embed signin.html
@@ -36,11 +36,11 @@ func (g *Guard) signedIn(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		phc := g.passcode.Load()
 		switch {
-		case r.URL.Path == SignInPath && phc == nil:
+		case r.URL.Path == signInPath && phc == nil:
 			http.Redirect(w, r, "/", http.StatusSeeOther)
-		case r.URL.Path == SignInPath:
+		case r.URL.Path == signInPath:
 			g.signIn(w, r, *phc, page)
-		case r.URL.Path == SignOutPath:
+		case r.URL.Path == signOutPath:
 			g.signOut(w, r, phc)
 		case phc == nil || g.opt.Open(r.URL.Path):
 			next.ServeHTTP(w, r)
@@ -73,7 +73,7 @@ func (g *Guard) signedIn(next http.Handler) http.Handler {
 // turnAway sends who looks at a page to sign in, and tells all others how.
 func (g *Guard) turnAway(w http.ResponseWriter, r *http.Request) {
 	if (r.Method == http.MethodGet || r.Method == http.MethodHead) && !forProgram(r) && strings.Contains(r.Header.Get("Accept"), "text/html") {
-		next, to := OwnPath(r.URL.RequestURI()), SignInPath
+		next, to := OwnPath(r.URL.RequestURI()), signInPath
 		if site := r.Header.Get("Sec-Fetch-Site"); site == "cross-site" || site == "same-site" {
 			// A link from elsewhere: the browser keeps the cookie back (SameSite). Asked for by a page of ours, it does not.
 			w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -88,7 +88,7 @@ func (g *Guard) turnAway(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("WWW-Authenticate", `Bearer realm="groundline"`)
-	Refuse(w, r, http.StatusUnauthorized, "A passcode is needed: sign in at "+SignInPath+", or send the header Authorization: Bearer and the passcode.")
+	refuse(w, r, http.StatusUnauthorized, "A passcode is needed: sign in at "+signInPath+", or send the header Authorization: Bearer and the passcode.")
 }
 
 // tooSoon tells to wait.
@@ -142,12 +142,12 @@ func (g *Guard) fromProgram(w http.ResponseWriter, r *http.Request, phc string, 
 	passcode = strings.TrimLeft(passcode, " ")
 	if !strings.EqualFold(scheme, "Bearer") || passcode == "" || len(r.Header["Authorization"]) > 1 {
 		w.Header().Set("WWW-Authenticate", `Bearer realm="groundline"`)
-		Refuse(w, r, http.StatusUnauthorized, "Expected the header Authorization: Bearer and the passcode.")
+		refuse(w, r, http.StatusUnauthorized, "Expected the header Authorization: Bearer and the passcode.")
 		return
 	}
 	// The wait comes first: or the short way for the right one would tell it to whoever guesses fast.
 	if wait := g.rates.blocked(g.caller(r)); wait > 0 {
-		Refuse(w, r, http.StatusTooManyRequests, tooSoon(w, wait))
+		refuse(w, r, http.StatusTooManyRequests, tooSoon(w, wait))
 		return
 	}
 	if g.knownRight(phc, passcode) {
@@ -173,7 +173,7 @@ func (g *Guard) fromProgram(w http.ResponseWriter, r *http.Request, phc string, 
 		} else {
 			w.Header().Set("WWW-Authenticate", `Bearer realm="groundline", error="invalid_token"`)
 		}
-		Refuse(w, r, v.code, said)
+		refuse(w, r, v.code, said)
 	}
 }
 
@@ -212,7 +212,7 @@ func (g *Guard) signIn(w http.ResponseWriter, r *http.Request, phc string, page 
 		http.Redirect(w, r, next, http.StatusSeeOther)
 	default:
 		w.Header().Set("Allow", "GET, HEAD, POST")
-		Refuse(w, r, http.StatusMethodNotAllowed, "Expected GET or POST.")
+		refuse(w, r, http.StatusMethodNotAllowed, "Expected GET or POST.")
 	}
 }
 
@@ -234,7 +234,7 @@ func (g *Guard) showSignIn(w http.ResponseWriter, r *http.Request, page *templat
 func (g *Guard) signOut(w http.ResponseWriter, r *http.Request, phc *string) {
 	if r.Method != http.MethodPost {
 		w.Header().Set("Allow", "POST")
-		Refuse(w, r, http.StatusMethodNotAllowed, "Expected POST.")
+		refuse(w, r, http.StatusMethodNotAllowed, "Expected POST.")
 		return
 	}
 	if phc != nil {
@@ -252,7 +252,7 @@ func (g *Guard) signOut(w http.ResponseWriter, r *http.Request, phc *string) {
 		}
 	}
 	g.setCookie(w, r, "", -1)
-	http.Redirect(w, r, SignInPath, http.StatusSeeOther)
+	http.Redirect(w, r, signInPath, http.StatusSeeOther)
 }
 
 // failed answers what was nobody's fault who asked.
@@ -260,7 +260,7 @@ func (g *Guard) failed(w http.ResponseWriter, r *http.Request, err error) {
 	if r.Context().Err() == nil {
 		g.opt.Log.Error("who may in could not be told", "error", err)
 	}
-	Refuse(w, r, http.StatusServiceUnavailable, "Who may in could not be told just now. Try again.")
+	refuse(w, r, http.StatusServiceUnavailable, "Who may in could not be told just now. Try again.")
 }
 
 // longestNext is the longest address that the sign-in page's own carries on. Longer ones are a choice of many rides.
@@ -279,7 +279,7 @@ func OwnPath(path string) string {
 	}
 	u, err := url.Parse(path)
 	if err != nil || u.Scheme != "" || u.Host != "" || u.User != nil || u.Opaque != "" || !plainPath(u) || strings.HasPrefix(u.Path, "//") ||
-		u.Path == SignInPath || u.Path == SignOutPath {
+		u.Path == signInPath || u.Path == signOutPath {
 		return "/"
 	}
 	return u.RequestURI()

@@ -69,7 +69,7 @@ func (g *Guard) thinking(next http.Handler) http.Handler {
 		}
 		if !of.enter(r.Context()) {
 			w.Header().Set("Retry-After", "5")
-			Refuse(w, r, http.StatusServiceUnavailable, "Many ask at once. Try again in a few seconds.")
+			refuse(w, r, http.StatusServiceUnavailable, "Many ask at once. Try again in a few seconds.")
 			return
 		}
 		leave := sync.OnceFunc(of.leave)
