@@ -332,7 +332,7 @@ func TestBrowserKeyboardAlone(t *testing.T) {
 	ride, err := store.Ride(t.Context(), 1)
 	require.NoError(t, err)
 	require.Equal(t, "Birch", ride.Horse)
-	tab("This ride")
+	tab("Details: name its course")
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
 	until(t, ctx, `document.getElementById('h-said')`)
 }

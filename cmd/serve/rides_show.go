@@ -107,14 +107,14 @@ func (s *server) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.R
 // ownLinks lead from a ride's debrief to what else there is of it, what is missing first.
 func ownLinks(r *http.Request, ride keep.Ride, d *report.Debrief) []report.Link {
 	at := fmt.Sprintf("/rides/%d", ride.ID)
-	details := report.Link{Text: "Details, files", Href: at + "/details"}
+	details := report.Link{Text: "Details", Href: at + "/details"}
 	switch {
 	case ride.CourseID == 0 && ride.HorseID == 0:
-		details = report.Link{Text: "Name its horse and course", Href: at + "/details"}
+		details = report.Link{Text: "Details: name its horse and course", Href: at + "/details"}
 	case ride.CourseID == 0:
-		details = report.Link{Text: "Name its course", Href: at + "/details"}
+		details = report.Link{Text: "Details: name its course", Href: at + "/details"}
 	case ride.HorseID == 0:
-		details = report.Link{Text: "Name its horse", Href: at + "/details"}
+		details = report.Link{Text: "Details: name its horse", Href: at + "/details"}
 	}
 	links := []report.Link{details, {Text: "Compare", Href: fmt.Sprintf("/compare?ride=%d", ride.ID)}}
 	if ride.HorseID != 0 {

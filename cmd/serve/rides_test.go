@@ -190,7 +190,7 @@ func TestUnnamedRides(t *testing.T) {
 	_, err := store.Wait(t.Context(), 1)
 	require.NoError(t, err)
 	_, text = does(t, http.MethodGet, web.URL+"/rides/1", "", nil)
-	require.Contains(t, text, `<a href="/rides/1/details">Name its horse and course</a>`)
+	require.Contains(t, text, `<a href="/rides/1/details">Details: name its horse and course</a>`)
 	_, text = does(t, http.MethodGet, web.URL+"/", "", nil)
 	require.Contains(t, text, `<small><bdi>ride.gpx</bdi></small>`)
 	keptDemo(t, store, "Birch", "motion.csv")
