@@ -38,6 +38,15 @@ func openStore(ctx context.Context, dir string, std streams, log *slog.Logger) (
 	return s, ofStore(err)
 }
 
+// openKept opens a store to see or take out what is in it: one that --store names has to be there, lest a misspelt name
+// be told as an empty store.
+func openKept(ctx context.Context, dir string, std streams) (*keep.Store, error) {
+	if dir != "" && !keep.There(dir) {
+		return nil, badInput(fmt.Errorf("%s: no store there, expected a folder that groundline keep or serve made", dir))
+	}
+	return openStore(ctx, dir, std, nil)
+}
+
 // ofStore gives an error of the store its exit code.
 func ofStore(err error) error {
 	var newer *keep.NewerError
@@ -170,7 +179,7 @@ func (k *keeper) settle(ctx context.Context) (err error) {
 	} else if !errors.Is(err, fs.ErrNotExist) {
 		return badInput(fmt.Errorf("%s: can't be read, expected a course plan", k.f.course))
 	}
-	c, err := courseNamed(ctx, k.s, k.f.course)
+	c, err := courseNamed(ctx, k.s, k.f.course, "no such file, and ")
 	if err != nil {
 		return err
 	}
@@ -178,8 +187,9 @@ func (k *keeper) settle(ctx context.Context) (err error) {
 	return nil
 }
 
-// courseNamed is the store's course of a name, small and capital letters alike.
-func courseNamed(ctx context.Context, s *keep.Store, name string) (keep.Course, error) {
+// courseNamed is the store's course of a name, small and capital letters alike. Where there is none, the error begins with what
+// else was looked for.
+func courseNamed(ctx context.Context, s *keep.Store, name, looked string) (keep.Course, error) {
 	all, err := s.Courses(ctx)
 	if err != nil {
 		return keep.Course{}, ofStore(err)
@@ -192,7 +202,7 @@ func courseNamed(ctx context.Context, s *keep.Store, name string) (keep.Course, 
 	}
 	switch len(found) {
 	case 0:
-		return keep.Course{}, badInput(fmt.Errorf("%s: no such file, and no course of that name in the store, expected one of them; groundline kept courses lists these", name))
+		return keep.Course{}, badInput(fmt.Errorf("%s: %sno course of that name in the store, expected one; groundline kept courses lists them", name, looked))
 	case 1:
 		return found[0], nil
 	}

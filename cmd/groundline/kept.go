@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -24,6 +25,12 @@ func keptCommand(std streams) *cobra.Command {
 it to a folder and back. Another program may use the store at the same time.
 
 ` + exitHelp,
+		RunE: func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return badUse(fmt.Errorf("groundline: kept has no command %q, expected list, show, remove, export, import, horses or courses", args[0]))
+			}
+			return badUse(errors.New("groundline: kept: no command given, expected list, show, remove, export, import, horses or courses"))
+		},
 	}
 	c.AddCommand(keptListCommand(std), keptShowCommand(std), keptRemoveCommand(std), keptExportCommand(std), keptImportCommand(std),
 		keptHorsesCommand(std), keptCoursesCommand(std))
@@ -102,6 +109,9 @@ func (f keptList) filter(ctx context.Context, s *keep.Store) (keep.Filter, error
 	if f.limit < 0 {
 		return out, badUse(fmt.Errorf("groundline: kept list: --limit %d, expected 0 or more", f.limit))
 	}
+	if !out.To.IsZero() && out.To.Before(out.From) {
+		return out, badUse(fmt.Errorf("groundline: kept list: --from %s is after --to %s, expected a day before it", &f.from, &f.to))
+	}
 	if !out.To.IsZero() {
 		out.To = out.To.AddDate(0, 0, 1)
 	}
@@ -120,7 +130,7 @@ func (f keptList) filter(ctx context.Context, s *keep.Store) (keep.Filter, error
 		}
 	}
 	if f.course != "" {
-		c, err := courseNamed(ctx, s, f.course)
+		c, err := courseNamed(ctx, s, f.course, "")
 		if err != nil {
 			return out, err
 		}
@@ -133,7 +143,7 @@ func (f keptList) filter(ctx context.Context, s *keep.Store) (keep.Filter, error
 const ridePage = 500
 
 func listRides(ctx context.Context, f keptList, std streams) error {
-	s, err := openStore(ctx, f.store, std, nil)
+	s, err := openKept(ctx, f.store, std)
 	if err != nil {
 		return err
 	}
@@ -286,7 +296,7 @@ func keptShowCommand(std streams) *cobra.Command {
 ` + exitHelp,
 		Example: `  groundline kept show 1
   groundline kept show 1 --format html -o ride.html`,
-		Args: filesGiven("the number of a ride", 1, 1),
+		Args: argsGiven("number", "the number of a ride", 1, 1),
 		RunE: func(c *cobra.Command, args []string) error { return showRide(c.Context(), args[0], store, f, std) },
 	}
 	storeFlag(c, &store)
@@ -320,7 +330,7 @@ func showRide(ctx context.Context, arg, store string, f debriefFlags, std stream
 	if err != nil {
 		return err
 	}
-	s, err := openStore(ctx, store, std, nil)
+	s, err := openKept(ctx, store, std)
 	if err != nil {
 		return err
 	}
@@ -360,7 +370,7 @@ func keptRemoveCommand(std streams) *cobra.Command {
 
 ` + exitHelp,
 		Example: `  groundline kept remove 1`,
-		Args:    filesGiven("the number of a ride", 1, maxFiles),
+		Args:    argsGiven("number", "the number of a ride", 1, maxFiles),
 		RunE:    func(c *cobra.Command, args []string) error { return removeRides(c.Context(), args, store, std) },
 	}
 	storeFlag(c, &store)
@@ -375,9 +385,11 @@ func removeRides(ctx context.Context, args []string, store string, std streams) 
 		if err != nil {
 			return err
 		}
-		ids = append(ids, id)
+		if !slices.Contains(ids, id) {
+			ids = append(ids, id)
+		}
 	}
-	s, err := openStore(ctx, store, std, nil)
+	s, err := openKept(ctx, store, std)
 	if err != nil {
 		return err
 	}
@@ -409,9 +421,9 @@ groundline strides --manifest. The folder appears whole or not at all. import ta
 
 ` + exitHelp,
 		Example: `  groundline kept export everything`,
-		Args:    filesGiven("a folder to write to", 1, 1),
+		Args:    argsGiven("folder", "a folder to write to", 1, 1),
 		RunE: func(c *cobra.Command, args []string) error {
-			s, err := openStore(c.Context(), store, std, nil)
+			s, err := openKept(c.Context(), store, std)
 			if err != nil {
 				return err
 			}
@@ -443,7 +455,7 @@ all told, and then nothing is taken in.
 ` + exitHelp,
 		Example: `  groundline kept export everything
   groundline kept import everything --store another`,
-		Args: filesGiven("a folder that export wrote", 1, 1),
+		Args: argsGiven("folder", "a folder that export wrote", 1, 1),
 		RunE: func(c *cobra.Command, args []string) error {
 			s, err := openStore(c.Context(), store, std, nil)
 			if err != nil {
@@ -475,7 +487,7 @@ func keptAll(std streams, use, short string, list func(context.Context, *keep.St
 		Example: "  groundline kept " + use,
 		Args:    filesGiven("", 0, 0),
 		RunE: func(c *cobra.Command, _ []string) error {
-			s, err := openStore(c.Context(), store, std, nil)
+			s, err := openKept(c.Context(), store, std)
 			if err != nil {
 				return err
 			}

@@ -60,12 +60,17 @@ func versionCommand(std streams) *cobra.Command {
 // maxFiles is more than the files of any ride.
 const maxFiles = 1000
 
-// filesGiven refuses fewer or more arguments than a command takes.
+// filesGiven refuses fewer or more files than a command takes.
 func filesGiven(what string, least, most int) cobra.PositionalArgs {
+	return argsGiven("file", what, least, most)
+}
+
+// argsGiven refuses fewer or more arguments than a command takes.
+func argsGiven(kind, what string, least, most int) cobra.PositionalArgs {
 	return func(c *cobra.Command, args []string) error {
 		switch {
 		case len(args) < least:
-			return fmt.Errorf("%s: no file given, expected %s", c.Name(), what)
+			return fmt.Errorf("%s: no %s given, expected %s", c.Name(), kind, what)
 		case len(args) > most && most == 0:
 			return fmt.Errorf("%s: %q given, expected nothing", c.Name(), args[0])
 		case len(args) > most:

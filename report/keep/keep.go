@@ -168,6 +168,16 @@ func (s *Store) open(ctx context.Context) error {
 	return s.tidy(ctx)
 }
 
+// There tells whether a folder holds a store, or what is left of one.
+func There(dir string) bool {
+	for _, name := range []string{databaseName, filesName} {
+		if _, err := os.Stat(filepath.Join(dir, name)); !errors.Is(err, fs.ErrNotExist) {
+			return true
+		}
+	}
+	return false
+}
+
 // hasRecordings tells whether there is a file among the kept ones.
 func (s *Store) hasRecordings() (bool, error) {
 	folders, err := os.ReadDir(filepath.Join(s.dir, filesName))
