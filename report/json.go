@@ -22,11 +22,11 @@ import (
 // interval's width, so that rounding moves no bound by more than 0.5 % of that; other numbers to the
 // decimals of their unit (see decimalsOf).
 func JSON(w io.Writer, d *Debrief) error {
-	return writeJSON(w, *d, "debrief")
+	return WriteJSON(w, *d, "debrief")
 }
 
-// writeJSON writes a plain struct as JSON with its numbers rounded; name is what errors call it.
-func writeJSON(w io.Writer, v any, name string) error {
+// WriteJSON writes a plain struct as [JSON] writes a debrief, with the same promises; name is what errors call it.
+func WriteJSON(w io.Writer, v any, name string) error {
 	out, err := rounded(reflect.ValueOf(v), name, "")
 	if err != nil {
 		return err

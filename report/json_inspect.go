@@ -98,7 +98,7 @@ func InspectJSON(w io.Writer, rec *trace.Recording, look *Looked, files []read.S
 		}
 		in.Together = t
 	}
-	return writeJSON(w, in, "inspection")
+	return WriteJSON(w, in, "inspection")
 }
 
 func inspected(f read.Summary) inspectedFile {

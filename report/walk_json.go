@@ -148,7 +148,7 @@ type WalkTurn struct {
 
 // WalkJSON writes a walk as one JSON object, with the promises of [JSON]. warnings are those of reading the plan.
 func WalkJSON(out io.Writer, p *course.Plan, w course.Walk, warnings []course.Warning) error {
-	return writeJSON(out, WalkOf(p, w, warnings), "walk")
+	return WriteJSON(out, WalkOf(p, w, warnings), "walk")
 }
 
 // WalkOf is the walk of a plan as JSON tells it.

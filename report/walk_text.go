@@ -58,7 +58,7 @@ type WalkToldRow struct{ Ground, Strides, Each, Fit, Chance, Words string }
 // TellWalk words what a course asks of one horse. It is refused, as by [Text], when a figure is NaN or infinite. warnings are
 // those of reading the plan.
 func TellWalk(p *course.Plan, w course.Walk, warnings []course.Warning, units Units) (WalkTold, error) {
-	if err := writeJSON(io.Discard, WalkOf(p, w, warnings), "walk"); err != nil {
+	if err := WriteJSON(io.Discard, WalkOf(p, w, warnings), "walk"); err != nil {
 		return WalkTold{}, err
 	}
 	if units == "" {

@@ -10,6 +10,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -364,19 +365,11 @@ func (r *Record) tellDoubts() {
 		r.note("info", "all rides over one course", "its lines ask for certain strides: over another course the usual stride may be another")
 	}
 	if len(r.LeftOut) > 0 {
-		r.note("info", counted(len(r.LeftOut), "recording", "recordings")+" of the same minutes left out", "a horse goes one ride at a time; of recordings whose times overlap the one that tells most counts")
+		r.note("info", layout.Count(len(r.LeftOut), "recording")+" of the same minutes left out", "a horse goes one ride at a time; of recordings whose times overlap the one that tells most counts")
 	}
 	if r.TakeoffM.All != nil {
 		r.note("info", "take-off and landing share a doubt of 0.25 m", "how far the hooves reach beyond the sensor is not measured, and the same in all rides: no number of rides makes it smaller")
 	}
-}
-
-// counted is a number with its noun.
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return strconv.Itoa(n) + " " + many
 }
 
 func meanOf(rows []row) float64 {

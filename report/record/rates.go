@@ -3,6 +3,7 @@ package record
 import (
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
@@ -84,7 +85,7 @@ func (r *Record) tellDisobediences() {
 	}
 	r.Disobediences = r.rate(all)
 	if blind > 0 {
-		r.note("info", "refusals and run-outs: "+counted(blind, "ride", "rides")+" not counted", "motion alone hardly shows them, and without a plan nobody knows what was to be jumped")
+		r.note("info", "refusals and run-outs: "+layout.Count(blind, "ride")+" not counted", "motion alone hardly shows them, and without a plan nobody knows what was to be jumped")
 	}
 }
 

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"groundline/course"
+	"groundline/report"
 	"groundline/trace"
 )
 
@@ -293,9 +294,7 @@ func (r *Record) Usual() *trace.Estimate {
 func (r *Record) Points() []Point { return r.points }
 
 // JSON writes the record as one JSON object, with the promises of [report.JSON].
-func JSON(w io.Writer, r *Record) error {
-	return writeJSON(w, r)
-}
+func JSON(w io.Writer, r *Record) error { return report.WriteJSON(w, *r, "horse") }
 
 // at is a time as JSON has it.
 func at(t *time.Time) *string {
