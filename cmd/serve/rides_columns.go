@@ -37,6 +37,7 @@ type headColumn struct {
 type askedColumn struct {
 	Name, Text string
 	Picks      []pick
+	Must       bool // without it nothing can be read
 }
 
 func askedColumns() []askedColumn {
@@ -73,7 +74,8 @@ func (s *server) columnsForm(ctx context.Context, ride keep.Ride) *columnsForm {
 				for _, h := range form.Heads {
 					a.Picks = append(a.Picks, pick{strconv.Itoa(h.N), fmt.Sprintf("%d %s", h.N, h.Name), named(ride.Columns, a.Name, h)})
 				}
-				if a.Name[0] == 'g' {
+				a.Must = a.Name[0] != 'g'
+				if !a.Must {
 					form.Turns = append(form.Turns, a)
 				} else {
 					form.Needed = append(form.Needed, a)

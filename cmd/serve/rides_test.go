@@ -213,6 +213,8 @@ func TestColumnsOfPackedTable(t *testing.T) {
 	require.NoError(t, err)
 	_, text = does(t, http.MethodGet, web.URL+"/rides/1", "", nil)
 	require.Contains(t, text, `<option value="4">4 up</option>`)
+	require.Contains(t, text, `name="column_az" required>`)
+	require.Contains(t, text, `name="column_gz">`)
 	require.Nil(t, tableOf(beginning(strings.NewReader("\x1f\x8bno such"))))
 }
 
