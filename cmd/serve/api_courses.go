@@ -130,7 +130,8 @@ type courseFault struct {
 	Expected string `json:"expected"`
 }
 
-// apiSaveCourse keeps a plan, YAML or GeoJSON told apart by content, as a new course (POST) or as the next version of one (PUT).
+// apiSaveCourse keeps a plan, YAML or GeoJSON told apart by content, as a new course (POST) or as the next version of one (PUT),
+// there only over the version that base names, if it names one.
 func (s *server) apiSaveCourse(w http.ResponseWriter, r *http.Request) {
 	var id int64
 	status := http.StatusCreated
@@ -147,7 +148,16 @@ func (s *server) apiSaveCourse(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, cutOff(err))
 		return
 	}
-	c, err := s.saveCourse(r.Context(), id, "plan", data)
+	base := ""
+	if id != 0 {
+		base = r.URL.Query().Get("base")
+	}
+	c, err := s.saveCourse(r.Context(), id, base, "plan", data)
+	var changed *keep.ChangedError
+	if errors.As(err, &changed) {
+		s.overtaken(w, r, id, changed)
+		return
+	}
 	var faults course.Faults
 	if errors.As(err, &faults) {
 		courseProblem(w, faults)

@@ -90,7 +90,7 @@ func (s *server) importCourse(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, err)
 		return
 	}
-	c, err := s.saveCourse(r.Context(), id, name, data)
+	c, err := s.saveCourse(r.Context(), id, "", name, data)
 	var faults course.Faults
 	if errors.As(err, &faults) {
 		v := coursesView{File: name}
@@ -134,13 +134,13 @@ func planSent(w http.ResponseWriter, r *http.Request) (name string, data []byte,
 }
 
 // saveCourse reads a plan and keeps it. The error may be a [course.Faults].
-func (s *server) saveCourse(ctx context.Context, id int64, name string, data []byte) (keep.Course, error) {
+func (s *server) saveCourse(ctx context.Context, id int64, base, name string, data []byte) (keep.Course, error) {
 	plan, _, err := course.Read(name, data)
 	if err != nil {
 		return keep.Course{}, err
 	}
 	plan.ToMillimetres() // places from a map have no end of digits
-	return s.Store.SaveCourse(ctx, id, plan)
+	return s.Store.SaveCourseOver(ctx, id, base, plan)
 }
 
 // ofCourse is the course whose number stands in the address.

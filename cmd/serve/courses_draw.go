@@ -168,14 +168,14 @@ func planPicture(p *course.Plan, w course.Walk, units report.Units) (template.HT
 	return template.HTML(b.String()), words // every text in it is escaped above
 }
 
-// lineLabel is what is written at a line: its distance and strides; "" where nobody counts.
+// lineLabel is what is written at a line: the ground as the table has it, a bending line along its track, and its strides; "" where nobody counts.
 func lineLabel(l course.WalkLine, units report.Units) string {
 	if l.Kind != course.Related && l.Kind != course.Bending && l.Kind != course.Combination || l.Whole < 0 {
 		return ""
 	}
-	distance := layout.Number(l.DistanceM(), 2)
+	distance := layout.Number(l.GroundM.Value, 2)
 	if units == report.Imperial {
-		distance = layout.Number(l.DistanceM()/footM, 1) + " ft"
+		distance = layout.Number(l.GroundM.Value/footM, 1) + " ft"
 	}
 	return fmt.Sprintf("%s · %d", distance, l.Whole)
 }

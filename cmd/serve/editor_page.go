@@ -9,7 +9,9 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
+	"slices"
 	"strconv"
 
 	"groundline/course"
@@ -27,7 +29,7 @@ type editorView struct {
 	Course   int64  // 0: new
 	Base     string // SHA-256 of the version that is drawn on; "" for a new course
 	Horse    string // chosen size
-	Tall     bool   // the arena is longer than wide, so the drawing is too
+	Shape    int    // the drawing's height for ten of its width; see shapeOf
 	Sizes    []sizeChoice
 	Horses   []keep.Horse
 	Kinds    []course.Kind
@@ -74,6 +76,7 @@ func (s *server) editorOf(r *http.Request, id int64) (editorView, string, error)
 		return v, "", err
 	}
 	if id == 0 {
+		v.Shape = shapeOf(&course.Plan{})
 		return v, "Draw a new course", nil
 	}
 	versions, err := s.Store.Versions(r.Context(), id)
@@ -89,21 +92,39 @@ func (s *server) editorOf(r *http.Request, id int64) (editorView, string, error)
 	if err != nil {
 		return v, "", err
 	}
-	v.PlanJSON, v.Text, v.Tall = string(fields), string(course.WritePlan(p)), isTall(p.Arena)
+	v.PlanJSON, v.Text, v.Shape = string(fields), string(course.WritePlan(p)), shapeOf(p)
 	return v, "Draw a course", nil
 }
 
-// isTall tells an arena that is clearly longer than wide.
-func isTall(arena []course.Point) bool {
-	if len(arena) == 0 {
-		return false
+// shapeOf is how high the drawing of a plan is for ten of its width, 5 to 16, so that its place is left before the script
+// draws: as bounds and shapeOf in static/editor/draw.js have it.
+func shapeOf(p *course.Plan) int {
+	all := slices.Clone(p.Arena)
+	for _, o := range p.Obstacles {
+		all = append(all, o.At)
+		if len(p.Arena) == 0 {
+			all = append(all, course.Point{X: o.At.X - 8, Y: o.At.Y - 8}, course.Point{X: o.At.X + 8, Y: o.At.Y + 8})
+		}
 	}
-	low, high := arena[0], arena[0]
-	for _, p := range arena {
-		low = course.Point{X: min(low.X, p.X), Y: min(low.Y, p.Y)}
-		high = course.Point{X: max(high.X, p.X), Y: max(high.Y, p.Y)}
+	for _, ends := range []*[2]course.Point{p.Start, p.Finish} {
+		if ends != nil {
+			all = append(all, ends[:]...)
+		}
 	}
-	return high.Y-low.Y > 1.1*(high.X-low.X)
+	if p.Gate != nil {
+		all = append(all, *p.Gate)
+	}
+	if len(all) == 0 {
+		all = []course.Point{{}, {X: 60, Y: 40}}
+	}
+	low, high := all[0], all[0]
+	for _, q := range all {
+		low = course.Point{X: min(low.X, q.X), Y: min(low.Y, q.Y)}
+		high = course.Point{X: max(high.X, q.X), Y: max(high.Y, q.Y)}
+	}
+	w, h := high.X-low.X, high.Y-low.Y
+	edge := max(2, 0.03*max(w, h))
+	return int(min(16, max(5, math.Floor(10*(h+2*edge)/(w+2*edge)+0.5))))
 }
 
 // courseID is the course of the address; 0 where it is for a new one.
@@ -251,13 +272,7 @@ func (s *server) savePlan(w http.ResponseWriter, r *http.Request) {
 	kept, err := s.Store.SaveCourseOver(r.Context(), d.Course, d.Base, p)
 	var changed *keep.ChangedError
 	if errors.As(err, &changed) {
-		versions, err := s.Store.Versions(r.Context(), d.Course)
-		if err != nil {
-			s.fail(w, r, err)
-			return
-		}
-		planProblem(w, http.StatusConflict, changed.Error(), map[string]any{"base": versions[0].SHA256, "version": changed.Now.Version,
-			"name": changed.Now.Name, "changed_at": changed.Now.ChangedAt.UTC().Format("2006-01-02T15:04:05Z")})
+		s.overtaken(w, r, d.Course, changed)
 		return
 	}
 	if err != nil {
@@ -267,6 +282,17 @@ func (s *server) savePlan(w http.ResponseWriter, r *http.Request) {
 	// Somebody may have saved since; what is drawn began with this plan, whose hash is the store's (see [keep.Version]).
 	sum := sha256.Sum256(course.WritePlan(p))
 	answer(w, http.StatusOK, map[string]any{"course": kept.ID, "name": kept.Name, "version": kept.Version, "base": hex.EncodeToString(sum[:])})
+}
+
+// overtaken tells programs that a course has another version by now than the one that they began with.
+func (s *server) overtaken(w http.ResponseWriter, r *http.Request, id int64, changed *keep.ChangedError) {
+	versions, err := s.Store.Versions(r.Context(), id)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	planProblem(w, http.StatusConflict, changed.Error(), map[string]any{"base": versions[0].SHA256, "version": changed.Now.Version,
+		"name": changed.Now.Name, "changed_at": changed.Now.ChangedAt.UTC().Format("2006-01-02T15:04:05Z")})
 }
 
 // planHorse is a kept horse as its record tells it, as a horse file for the editor to send along.

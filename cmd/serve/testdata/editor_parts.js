@@ -147,6 +147,9 @@
   const line = {from: '1', to: '2', kind: 'related', counted: true, whole: 5, strides: e(4.92), ground_m: e(21.6), asked: [{strides: 5, says: 'tight', per_stride_m: e(-0.12), can_be_ridden: true}], tracks: [], turn: null, turned_deg: 0, radius_min_m: null, grade: null, homeward: null, derived: false, why: ''};
   equal(words.lineWords(line, 'metres'), '1 to 2: 21.60 m, 5 strides (4.9), tight, 0.12 m a stride');
   equal(words.shortWords(line, 'metres'), '21.60 m · 5 tight');
+  const unsure = {...line, asked: [{...line.asked[0], per_stride_m: {value: -0.12, low: -0.5, high: 0.3}}]};
+  equal(words.lineWords(unsure, 'metres'), '1 to 2: 21.60 m, 5 strides (4.9), tight?, 0.12 m a stride');
+  equal(words.shortWords(unsure, 'metres'), '21.60 m · 5 tight?');
   equal(words.lineWords({...line, counted: false}, 'metres'), '1 to 2: 21.60 m');
   equal(words.strideWords({...line, whole: 0}), 'a bounce');
 

@@ -76,10 +76,13 @@ export function createDrawing(svg) {
     return {x: x0 - edge, y: -y1 - edge, w: x1 - x0 + 2 * edge, h: y1 - y0 + 2 * edge};
   }
 
+  // shapeOf is how high the window is for ten of its width, as the server knew it before: see shapeOf there.
+  const shapeOf = b => Math.min(16, Math.max(5, Math.round(10 * b.h / b.w)));
+
   function fit(view = lastView) {
     fitted = true;
     const b = bounds(view.plan, null);
-    svg.classList.toggle('tall', b.h > 1.1 * b.w);
+    svg.dataset.shape = shapeOf(b);
     lastView = view;
     setBox(b);
   }
@@ -272,21 +275,23 @@ export function createDrawing(svg) {
     for (const {x, i, near} of lines) {
       const path = sketch.track[i + offset]?.path;
       if (!path) continue;
-      const text = shortWords(x, unit) + (noted.has(i) ? ' !' : '');
-      const px = near ? 13 : 12, w = wide(text, px), h = (px + 3) / scale;
+      const whole = shortWords(x, unit) + (noted.has(i) ? ' !' : ''), px = near ? 13 : 12, h = (px + 3) / scale;
       const shares = [0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8];
       const tries = [];
-      for (const side of [1, -1, 0]) for (const s of shares) tries.push(side + '/' + s);
+      // Beside the way, then farther off; on a small drawing without the unit, which is told below it.
+      for (const sides of [[1, -1, 0], [2, -2]]) for (const short of ['', 'short']) for (const side of sides) for (const s of shares) tries.push(side + '/' + s + '/' + short);
       const before = preferred.get(x.from + '\n' + x.to);
       if (before) tries.unshift(before);
-      let at = null;
+      let at = null, text = whole, w = wide(text, px);
       for (const t of tries) {
-        const [side, share] = t.split('/').map(Number);
-        const {p, deg} = alongPath(path, share);
-        const reach = side * (Math.abs(Math.cos(deg * Math.PI / 180)) * w / 2 + Math.abs(Math.sin(deg * Math.PI / 180)) * h / 2 + 3 / scale);
+        const [side, share, short] = t.split('/');
+        const said = short ? whole.replace(/ (m|ft|paces)\b/, '') : whole, room = wide(said, px);
+        const {p, deg} = alongPath(path, Number(share));
+        const far = Math.abs(side) > 1 ? 13 / scale : 0;
+        const reach = Math.sign(side) * (Math.abs(Math.cos(deg * Math.PI / 180)) * room / 2 + Math.abs(Math.sin(deg * Math.PI / 180)) * h / 2 + 3 / scale + far);
         const q = along(p, deg + 90, reach);
-        const b = place(q[0], -q[1], w, h);
-        if (free(b)) { at = {q, b}; preferred.set(x.from + '\n' + x.to, t); break; }
+        const b = place(q[0], -q[1], room, h);
+        if (free(b)) { at = {q, b}; text = said; w = room; preferred.set(x.from + '\n' + x.to, t); break; }
       }
       if (!at && near) { const {p} = alongPath(path, 0.5); at = {q: p, b: place(p[0], -p[1], w, h)}; }
       if (!at) continue;

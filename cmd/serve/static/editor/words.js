@@ -24,12 +24,15 @@ export function strideWords(l) {
   return `${l.whole} ${l.whole === 1 ? 'stride' : 'strides'} (${number(l.strides.value, 1)})`;
 }
 
+// suits is long, tight or right; with a ? where the horse's own stride is not known well enough to be sure, as in the walk.
+const suits = a => a.says === 'right' || a.per_stride_m.low > 0 || a.per_stride_m.high < 0 ? a.says : a.says + '?';
+
 // fitWords say whether the line is long or tight for this horse, and by how much a stride.
 export function fitWords(l, unit) {
   const a = l.counted ? asked(l) : null;
   if (!a) return '';
   if (a.says === 'right') return 'right';
-  return `${a.says}, ${told(Math.abs(a.per_stride_m.value), unit)} a stride`;
+  return `${suits(a)}, ${told(Math.abs(a.per_stride_m.value), unit)} a stride`;
 }
 
 // groundM is the length of a line as it is ridden: for a rollback the planned track, which is the rider's choice.
@@ -40,7 +43,7 @@ export function shortWords(l, unit) {
   const d = told(groundM(l), unit, l.counted || unit !== 'metres' ? undefined : 1);
   if (!l.counted) return d;
   const a = asked(l);
-  return `${d} · ${l.whole}${a && a.says !== 'right' ? ' ' + a.says : ''}`;
+  return `${d} · ${l.whole}${a && a.says !== 'right' ? ' ' + suits(a) : ''}`;
 }
 
 // lineWords are a line in one sentence.
@@ -53,7 +56,7 @@ export function wayWords(l, unit) {
   const said = [];
   if (l.counted && l.kind !== 'bending') {
     for (const a of l.asked) {
-      if (a.strides !== l.whole && a.can_be_ridden) said.push(`or ${a.strides}: ${a.says === 'right' ? 'right' : `${told(Math.abs(a.per_stride_m.value), unit)} ${a.says}`}`);
+      if (a.strides !== l.whole && a.can_be_ridden) said.push(`or ${a.strides}: ${a.says === 'right' ? 'right' : `${told(Math.abs(a.per_stride_m.value), unit)} ${suits(a)}`}`);
     }
   }
   if (l.radius_min_m !== null && Math.abs(l.turned_deg) >= 1) {
@@ -70,7 +73,7 @@ export function wayWords(l, unit) {
 
 // trackWords are the ways to ride a bending line.
 export function trackWords(l, unit) {
-  return l.tracks.map(t => `on ${t.strides}: ${told(t.length_m, unit)}, ${t.says}` +
+  return l.tracks.map(t => `on ${t.strides}: ${told(t.length_m, unit)}, ${suits(t)}` +
     (t.outside_m >= 0.3 ? `, bows out ${told(t.outside_m, unit, 1)}` : ', straight') +
     (t.radius_min_m !== null && t.radius_min_m < 60 ? `, radius ${told(t.radius_min_m, unit, 1)}` : '') +
     (t.askew_deg >= 1 ? `, fences ${number(t.askew_deg, 0)}° off square` : ', fences square')).join('; ');
