@@ -35,11 +35,17 @@ func TestHorses(t *testing.T) {
 	for _, size := range course.Profiles() {
 		require.NoError(t, s.SetHorse(ctx, Horse{ID: elan, Name: "Élan", Size: size.Name, Note: "grey"}))
 	}
-	keepDemo(t, s)
+	ride := keepDemo(t, s)
 	h, err := s.Horse(ctx, id)
 	require.NoError(t, err)
 	require.Equal(t, 1, h.Rides)
-	require.NotNil(t, h.Last)
+	require.Nil(t, h.Last, "when it was handed in is no date of a ride")
+	working(t, s)
+	done, err := s.Wait(ctx, ride)
+	require.NoError(t, err)
+	h, err = s.Horse(ctx, id)
+	require.NoError(t, err)
+	require.Equal(t, done.Start, h.Last)
 	var used *InUseError
 	require.ErrorAs(t, s.RemoveHorse(ctx, id), &used)
 	require.Equal(t, "Bramble: 1 ride is of it, expected none: remove the ride or give it another", used.Error())

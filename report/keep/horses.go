@@ -20,11 +20,11 @@ type Horse struct {
 	Note string
 
 	Rides int
-	Last  *time.Time // of its newest ride, as Ride.At; nil without one
+	Last  *time.Time // when the newest of its rides with a date began; nil without one
 }
 
 const horseQuery = `SELECT h.id, h.name, h.size, h.note, (SELECT count(*) FROM ride WHERE horse_id = h.id),
-	(SELECT max(at_ms) FROM ride WHERE horse_id = h.id) FROM horse h`
+	(SELECT start_ms FROM ride WHERE horse_id = h.id AND start_ms IS NOT NULL ORDER BY at_ms DESC LIMIT 1) FROM horse h`
 
 func scanHorse(r row) (Horse, error) {
 	var h Horse
