@@ -1,9 +1,7 @@
 package serve
 
 import (
-	"bytes"
 	"fmt"
-	"html"
 	"html/template"
 	"math"
 	"slices"
@@ -129,23 +127,13 @@ func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units
 		e := f.of(a)
 		low, high = min(low, e.Low*perSI), max(high, e.High*perSI)
 	}
-	step := tickStep(high - low)
+	leastStep := 0.0
 	if f.key == compare.Strides {
-		step = max(step, 1)
+		leastStep = 1
 	}
-	low, high = math.Floor(low/step)*step, math.Ceil(high/step)*step
-	if high-low < step/2 {
-		low, high = low-step, high+step
-	}
-	y := func(v float64) float64 { return chartLow - (v-low)/(high-low)*(chartLow-chartTop) }
-	x := func(i float64) float64 { return 100 * i / float64(len(told)) }
+	p := &plot{x: axis{0, float64(len(told)), 1}, y: axisOf(low, high, leastStep)}
 	words := m.words(told, f, units)
-	var scale, b bytes.Buffer
-	decimals := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
-	for v := low; v <= high+step/2; v += step {
-		fmt.Fprintf(&b, `<line class="grid" x1="0" x2="100%%" y1="%s" y2="%s"/>`, tenth(y(v)), tenth(y(v)))
-		fmt.Fprintf(&scale, `<text x="%g" y="%s" dy=".35em">%s</text>`, scaleWide-6, tenth(y(v)), layout.Number(v, decimals))
-	}
+	p.open(strings.Join(words, " "))
 	// Days: a thin line where a new one begins, its name where there is room.
 	const apart, lastName = 27.0, 75.0 // percent: what a day's name takes on a phone
 	named := -apart
@@ -156,25 +144,22 @@ func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units
 		}
 	}
 	for _, i := range begins {
-		at := x(float64(i))
+		at := p.px(float64(i))
 		if i > 0 {
-			fmt.Fprintf(&b, `<line class="day" x1="%.2f%%" x2="%.2f%%" y1="%g" y2="%g"/>`, at, at, chartTop, chartLow+6)
+			fmt.Fprintf(p, `<line class="day" x1="%.2f%%" x2="%.2f%%" y1="%g" y2="%g"/>`, at, at, chartTop, chartLow+6)
 		}
 		if at-named >= apart && at < lastName {
 			named = at
-			fmt.Fprintf(&b, `<text class="when" x="%.2f%%" dx="3" y="%g">%s</text>`, at, chartLow+22, dayWords(told[i].RiddenAt))
+			fmt.Fprintf(p, `<text class="when" x="%.2f%%" dx="3" y="%g">%s</text>`, at, chartLow+22, dayWords(told[i].RiddenAt))
 		}
 	}
 	for i, a := range told {
 		e := f.of(a)
-		at := x(float64(i) + 0.5)
-		fmt.Fprintf(&b, `<line class="doubt" x1="%.2f%%" x2="%.2f%%" y1="%s" y2="%s"/>`, at, at, tenth(y(e.Low*perSI)), tenth(y(e.High*perSI)))
-		fmt.Fprintf(&b, `<svg x="%.2f%%" y="%s" width="1" height="1" overflow="visible">%s</svg>`, at, tenth(y(e.Value*perSI)), m.shape(a.HorseID))
+		at := p.px(float64(i) + 0.5)
+		fmt.Fprintf(p, `<line class="doubt" x1="%.2f%%" x2="%.2f%%" y1="%s" y2="%s"/>`, at, at, tenth(p.py(e.Low*perSI)), tenth(p.py(e.High*perSI)))
+		fmt.Fprintf(p, `<svg x="%.2f%%" y="%s" width="1" height="1" overflow="visible">%s</svg>`, at, tenth(p.py(e.Value*perSI)), m.shape(a.HorseID))
 	}
-	// Every text in it is escaped above.
-	return template.HTML(fmt.Sprintf(`<div class="chart"><svg class="scale" width="%g" height="%g" aria-hidden="true">%s</svg>`+
-		`<svg class="attempts" width="100%%" height="%g" role="img" aria-label="%s">%s<text class="axis" x="50%%" y="%g">in the order ridden</text></svg></div>`,
-		scaleWide, chartHigh, scale.String(), chartHigh, html.EscapeString(strings.Join(words, " ")), b.String(), chartHigh-4)), words
+	return p.close("in the order ridden"), words
 }
 
 func dayWords(t time.Time) string { return t.UTC().Format("2 Jan 2006") }

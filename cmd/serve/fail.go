@@ -85,11 +85,7 @@ func titleOf(status int) string {
 }
 
 // problem is an error for programs.
-func problem(w http.ResponseWriter, status int, detail string) {
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(status)
-	_ = json.NewEncoder(w).Encode(map[string]any{"type": "about:blank", "title": http.StatusText(status), "status": status, "detail": detail})
-}
+func problem(w http.ResponseWriter, status int, detail string) { planProblem(w, status, detail, nil) }
 
 // readForm reads a form without files into r.PostForm. The error is one that can be answered as it is.
 func readForm(w http.ResponseWriter, r *http.Request) error {

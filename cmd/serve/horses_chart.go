@@ -21,8 +21,9 @@ const mostPoints = 600 // of a chart; more only cover one another
 // axis is a range with round borders.
 type axis struct{ low, high, step float64 }
 
-func axisOf(low, high float64) axis {
-	step := tickStep(high - low)
+// axisOf is an axis about a range, its steps no smaller than leastStep.
+func axisOf(low, high, leastStep float64) axis {
+	step := max(leastStep, tickStep(high-low))
 	a := axis{math.Floor(low/step) * step, math.Ceil(high/step) * step, step}
 	if a.high-a.low < step/2 {
 		a.low, a.high = a.low-step, a.high+step
@@ -99,7 +100,7 @@ func (r recordView) paceChart() horseChart {
 	pace := r.Record.Pace
 	from, to := r.StrideAt(pace.FromMS), r.StrideAt(pace.ToMS)
 	y[0], y[1] = min(y[0], from.Low*perSI, to.Low*perSI), max(y[1], from.High*perSI, to.High*perSI)
-	p := &plot{x: axisOf(x[0], x[1]), y: axisOf(y[0], y[1])}
+	p := &plot{x: axisOf(x[0], x[1], 0), y: axisOf(y[0], y[1], 0)}
 	words := fmt.Sprintf("%s of %s against the pace, %s to %s m/min. At %s m/min its own stride is %s, at %s m/min %s.",
 		layout.Count(len(points), "line"), layout.Count(pace.Count, "ride"), layout.Number(x[0], 0), layout.Number(x[1], 0),
 		layout.Number(pace.FromMS*60, 0), withUnit(k, *from, r.units), layout.Number(pace.ToMS*60, 0), withUnit(k, *to, r.units))
@@ -171,7 +172,7 @@ func (r recordView) timeChart(title string, k compare.Key, of func(record.RideFi
 	}
 	first, last := dots[0].day, dots[len(dots)-1].day
 	room := max(0.5, (last-first)/30)
-	p := &plot{x: axis{first - room, last + room, 1}, y: axisOf(y[0], y[1])}
+	p := &plot{x: axis{first - room, last + room, 1}, y: axisOf(y[0], y[1], 0)}
 	day := func(d float64) string { return dayWords(time.Unix(int64(d*86400), 0)) }
 	words := fmt.Sprintf("%s, %s from %s to %s: the lowest %s, the highest %s.", title, layout.Count(len(dots), "ride"), day(first), day(last),
 		withUnit(k, least, r.units), withUnit(k, most, r.units))
@@ -210,7 +211,7 @@ func (r recordView) edgeChart(rows []edgeFigures) horseChart {
 			}
 		}
 	}
-	a := axisOf(0, most)
+	a := axisOf(0, most, 0)
 	// A fence of some room stands in the middle of the plot.
 	const left, right = 48.0, 52.0
 	x := func(v float64, landing bool) float64 {

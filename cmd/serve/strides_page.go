@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"groundline/report"
+	"groundline/report/compare"
 	"groundline/report/keep"
 	"groundline/report/table"
 )
@@ -264,12 +265,12 @@ func (s *server) summaryPage(w http.ResponseWriter, r *http.Request, making chan
 
 // fill groups the lines as the page shows them.
 func (d *summaryView) fill(lines []table.Line, units report.Units) {
-	perM, decimals := 1.0, 2
-	d.LengthUnit, d.SpeedUnit = "m", "m/s"
+	perM, decimals := compare.StrideLength.PerSI(units), 2
 	if units == report.Imperial {
-		perM, decimals = 1/0.3048, 1 // the international foot is defined as 0.3048 m
-		d.LengthUnit, d.SpeedUnit = "ft", "ft/s"
+		decimals = 1
 	}
+	d.LengthUnit = unitName(compare.StrideLength, units)
+	d.SpeedUnit = d.LengthUnit + "/s"
 	var row *summaryRow
 	for i, l := range lines {
 		var before table.Line

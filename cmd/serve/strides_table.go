@@ -11,7 +11,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"groundline/cmd/serve/guard"
 	"groundline/report/keep"
@@ -225,10 +224,7 @@ func (s *server) strideSummary(ctx context.Context, o *tableOrder) (*download, e
 	return d, err
 }
 
-// stall is how long a reader may take for a piece before the sending is given up.
-const stall = time.Minute
-
-// send sends what was made.
+// send sends what was made. Who does not read is the guard's to drop.
 func (s *server) send(w http.ResponseWriter, r *http.Request, d *download) {
 	var in io.Reader = bytes.NewReader(d.data)
 	if d.file != nil {
@@ -247,12 +243,5 @@ func (s *server) send(w http.ResponseWriter, r *http.Request, d *download) {
 	if r.Method == http.MethodHead {
 		return
 	}
-	control := http.NewResponseController(w)
-	for {
-		_ = control.SetWriteDeadline(time.Now().Add(stall)) // a connection without deadlines is one of a test
-		if _, err := io.CopyN(w, in, 1<<20); err != nil {
-			break // at the end, or the reader has gone
-		}
-	}
-	_ = control.SetWriteDeadline(time.Time{})
+	_, _ = io.Copy(w, in) // the reader has gone: nobody to tell
 }
