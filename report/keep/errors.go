@@ -33,11 +33,15 @@ func (e *ForeignError) Error() string {
 
 // FullError tells that the disk takes no more. What was kept before is whole.
 type FullError struct {
-	Dir string
-	Err error
+	Dir     string
+	Outside bool // not the store's: a folder that is exported to
+	Err     error
 }
 
 func (e *FullError) Error() string {
+	if e.Outside {
+		return fmt.Sprintf("%s: no room left on the disk: free some space, or name a folder on another disk; what is kept is whole", e.Dir)
+	}
 	return fmt.Sprintf("%s: no room left on the disk: free some space, or remove rides, and give the recording once more; what was kept before is whole", e.Dir)
 }
 
@@ -50,7 +54,7 @@ type NotAllowedError struct {
 }
 
 func (e *NotAllowedError) Error() string {
-	return fmt.Sprintf("%s: can't be written to (%v), expected a folder of your own: name another, or copy this one to where you may write", e.Dir, e.Err)
+	return fmt.Sprintf("%s: can't be written to (%v), expected a folder of your own: name another or, to read it, a copy", e.Dir, e.Err)
 }
 
 func (e *NotAllowedError) Unwrap() error { return e.Err }
@@ -109,12 +113,15 @@ const (
 	sqliteFull     = 13
 	sqliteCantOpen = 14
 	sqliteNotADB   = 26
+	sqliteShmSize  = 10 | 19<<8 // whole code: no room for what the processes share
 )
 
-func sqliteCode(err error) int {
+func sqliteCode(err error) int { return sqliteWholeCode(err) & 0xff }
+
+func sqliteWholeCode(err error) int {
 	var e *sqlite.Error
 	if errors.As(err, &e) {
-		return e.Code() & 0xff
+		return e.Code()
 	}
 	return 0
 }
@@ -130,7 +137,7 @@ func (s *Store) explain(err error) error {
 		return err
 	case errors.Is(err, sql.ErrNoRows):
 		return ErrNotFound
-	case sqliteCode(err) == sqliteFull, errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+	case sqliteCode(err) == sqliteFull, sqliteWholeCode(err) == sqliteShmSize, errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		return &FullError{Dir: s.dir, Err: err}
 	case sqliteCode(err) == sqliteReadOnly, sqliteCode(err) == sqliteCantOpen, errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return &NotAllowedError{Dir: s.dir, Err: err}

@@ -262,7 +262,11 @@ func (s *Store) Export(ctx context.Context, dir string) error {
 // inFolder tells of a folder outside the store that it is full.
 func inFolder(dir string, err error) error {
 	s := Store{dir: dir}
-	return s.explain(err)
+	var full *FullError
+	if err = s.explain(err); errors.As(err, &full) {
+		full.Outside = true
+	}
+	return err
 }
 
 func (s *Store) export(ctx context.Context, to string, inv *inventory) (damaged []error, err error) {

@@ -81,6 +81,33 @@ func fillDisk(dir string) error {
 	if err := holds(ctx, s, kept); err != nil {
 		return err
 	}
+	if err := s.Close(); err != nil {
+		return err
+	}
+	// With not a byte left it is told too, and afterwards all is there.
+	fill := filepath.Join(dir, "fill")
+	if err := os.WriteFile(fill, make([]byte, 8<<20), 0o600); !errors.Is(err, syscall.ENOSPC) {
+		return fmt.Errorf("the disk is not full: %w", err)
+	}
+	if s, err = Open(ctx, s.dir, Options{}); !errors.As(err, &full) {
+		return fmt.Errorf("not told as it should: %w", err)
+	}
+	if err := os.Remove(fill); err != nil {
+		return err
+	}
+	if s, err = Open(ctx, filepath.Join(dir, "store"), Options{}); err != nil {
+		return err
+	}
+	if err := holds(ctx, s, kept); err != nil {
+		return err
+	}
+	if err := os.WriteFile(fill, make([]byte, 8<<20), 0o600); !errors.Is(err, syscall.ENOSPC) {
+		return fmt.Errorf("the disk is not full: %w", err)
+	}
+	err = s.Export(ctx, filepath.Join(dir, "everything"))
+	if !errors.As(err, &full) || !full.Outside || !strings.Contains(err.Error(), "name a folder on another disk") {
+		return fmt.Errorf("an export that has no room: %w", err)
+	}
 	fmt.Println("done", len(kept))
 	return s.Close()
 }

@@ -79,7 +79,7 @@ func (s *Store) Import(ctx context.Context, dir string) (Imported, error) {
 	for _, r := range k.Rides {
 		already, err := s.importRide(ctx, root, r, horses, versions)
 		if err != nil {
-			return out, fmt.Errorf("%s: ride %d: %w", dir, r.ID, err)
+			return out, fmt.Errorf("%s: ride %d: %w; the rides before it are kept, and the same import goes on", dir, r.ID, err)
 		}
 		if already {
 			out.Already++
