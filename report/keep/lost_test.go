@@ -1,11 +1,15 @@
 package keep
 
 import (
+	"bytes"
+	"context"
 	"database/sql"
 	"errors"
 	"io/fs"
+	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 
@@ -140,4 +144,18 @@ func TestExportInNoFolder(t *testing.T) {
 	var invalid *InvalidError
 	require.ErrorAs(t, err, &invalid)
 	require.Equal(t, "a new folder in one that is there", invalid.Expected)
+}
+
+// What stops all work is logged once, and not at each look.
+func TestStoppedWorkIsLoggedOnce(t *testing.T) {
+	var log bytes.Buffer
+	s, err := Open(t.Context(), t.TempDir(), Options{Log: slog.New(slog.NewTextHandler(&log, nil))})
+	require.NoError(t, err)
+	defer s.Close()
+	_, err = s.write.Exec("ALTER TABLE ride RENAME TO gone")
+	require.NoError(t, err)
+	ctx, stop := context.WithTimeout(t.Context(), 2*lookEach+lookEach/2)
+	defer stop()
+	s.workOn(ctx)
+	require.Equal(t, 1, strings.Count(log.String(), "no ride can be taken"), log.String())
 }

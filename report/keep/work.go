@@ -84,12 +84,16 @@ func (s *Store) watch(ctx context.Context) {
 
 // workOn works out one ride after the other.
 func (s *Store) workOn(ctx context.Context) {
+	told := "" // once, and not at each look
 	for ctx.Err() == nil {
 		rings := s.kept.wait() // before looking, so that nothing is missed
 		j, err := s.claim(ctx, 0)
 		if err != nil {
-			if ctx.Err() == nil && !errors.Is(err, ErrNotFound) {
-				s.log.Error("no ride can be taken to work out", "error", err)
+			if now := err.Error(); ctx.Err() == nil && now != told {
+				if !errors.Is(err, ErrNotFound) {
+					s.log.Error("no ride can be taken to work out", "error", err)
+				}
+				told = now
 			}
 			select {
 			case <-ctx.Done():
