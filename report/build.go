@@ -269,6 +269,9 @@ func (r *ride) belongs(on, off int) {
 	}
 }
 
+// planFound is what a debrief notes whose plan is of the jumps themselves.
+const planFound = "no plan was given: the obstacles were found from the jumps"
+
 // findPlan makes a plan of the jumps themselves, where none was given.
 func (r *ride) findPlan() {
 	plan := follow.FoundObstacles(r.path, r.ev.Jumps)
@@ -295,7 +298,7 @@ func (r *ride) findPlan() {
 	r.poses = append(r.poses, pose)
 	r.path = pose.Apply(r.path)
 	r.plan, r.found = plan, true
-	r.note("info", "no plan was given: the obstacles were found from the jumps",
+	r.note("info", planFound,
 		"they are numbered in the order first jumped; where they stand and how far apart is the track's word, to a metre or two, and what they are built of is not known")
 }
 

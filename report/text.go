@@ -114,10 +114,10 @@ func writeLines(p *page, d *Debrief, units Units) {
 		all := linesAt(d, rides[way])
 		if len(all) == 1 {
 			l := all[0]
-			rows = append(rows, tableRow{lineCells(name, groundWords(l, units), &l, units), joined(plannedWords(all), lineWords(l, units))})
+			rows = append(rows, tableRow{lineCells(name, groundWords(d, l, units), &l, units), joined(plannedWords(all), lineWords(l, units))})
 			continue
 		}
-		rows = append(rows, tableRow{lineCells(name, groundWords(all[0], units), nil, units), plannedWords(all)})
+		rows = append(rows, tableRow{lineCells(name, groundWords(d, all[0], units), nil, units), plannedWords(all)})
 		for _, l := range all {
 			rows = append(rows, tableRow{lineCells("", rideWords(l), &l, units), lineWords(l, units)})
 		}
@@ -166,10 +166,16 @@ func lineCells(name, words string, l *Line, units Units) []string {
 	return cells
 }
 
-// groundWords is what kind of line it is and, where people walk it, how long on the ground.
-func groundWords(l Line, units Units) string {
+// groundWords is what kind of line it is and, where people walk it, how long on the ground: about so long, where that is the
+// track's word too.
+func groundWords(d *Debrief, l Line, units Units) string {
 	if l.DistanceM == nil || !walkedKind(l.Kind) {
 		return l.Kind
+	}
+	if slices.ContainsFunc(d.Notes, func(n trace.Note) bool { return n.What == planFound }) {
+		about := units.length()
+		about.decimals = 0
+		return l.Kind + " about " + about.plain(*l.DistanceM)
 	}
 	return l.Kind + " " + units.length().plain(*l.DistanceM)
 }

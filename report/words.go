@@ -146,7 +146,7 @@ func (t *Told) tellLines(d *Debrief, units Units) {
 	for _, way := range ways {
 		all := rides[way]
 		for i, k := range all {
-			l := toldLine(d.Lines[k], units)
+			l := toldLine(d, d.Lines[k], units)
 			l.Index = k
 			if len(all) > 1 {
 				l.Ride = strings.TrimSpace(rideWords(d.Lines[k]))
@@ -163,8 +163,8 @@ func (t *Told) tellLines(d *Debrief, units Units) {
 	}
 }
 
-func toldLine(l Line, units Units) ToldLine {
-	t := ToldLine{Name: l.From + " to " + l.To, Ground: groundWords(l, units), Strides: strideWords(l), Pace: paceWords(l)}
+func toldLine(d *Debrief, l Line, units Units) ToldLine {
+	t := ToldLine{Name: l.From + " to " + l.To, Ground: groundWords(d, l, units), Strides: strideWords(l), Pace: paceWords(l)}
 	if l.StrideLengthM != nil {
 		t.Length = units.length().bare(*l.StrideLengthM)
 	}
