@@ -533,10 +533,10 @@ func TestListOfManyRidesIsSoon(t *testing.T) {
 	web := site(t, withMany)
 	for _, path := range []string{"/", "/?horse_id=7", "/?course_id=1", "/?q=horse+birch", "/?q=motion", "/?from=2025-01-01&to=2025-06-01", "/?state=refused", "/?before=1700000000000-5000", "/api/1/rides", "/api/1/rides?limit=1000"} {
 		best := time.Hour
-		for range 5 { // the machine has other work too
-			began := time.Now()
+		for range 5 {
+			from := processorTime(t)
 			status, _ := got(t, web.URL+path)
-			best = min(best, time.Since(began))
+			best = min(best, processorTime(t)-from)
 			require.Equal(t, http.StatusOK, status)
 		}
 		t.Logf("%-36s %v", path, best.Round(100*time.Microsecond))
