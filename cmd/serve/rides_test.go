@@ -193,9 +193,12 @@ func TestUnnamedRides(t *testing.T) {
 	require.Contains(t, text, `<a href="/rides/1/details">Details: name its horse and course</a>`)
 	_, text = does(t, http.MethodGet, web.URL+"/", "", nil)
 	require.Contains(t, text, `<small><bdi>ride.gpx</bdi></small>`)
+	const noDay = "kept then; its files tell no day"
+	require.NotContains(t, text, noDay)
 	keptDemo(t, store, "Birch", "motion.csv")
 	_, text = does(t, http.MethodGet, web.URL+"/", "", nil)
 	require.NotContains(t, text, `<small><bdi>motion.csv</bdi></small>`)
+	require.Equal(t, 1, strings.Count(text, noDay))
 }
 
 // The columns of a table that is packed are asked for as of one that is not.
