@@ -432,13 +432,17 @@ func (p *Plan) bendingTracks(a, b Obstacle, stride trace.Estimate, h Horse, spee
 	fewest := int(math.Floor((ways[0].LengthM - edge) / (stride.Value * (1 + longestRel))))
 	for n := max(1, fewest); n < 30; n++ {
 		want := edge + float64(n)*stride.Value
-		best := ways[0]
-		for _, w := range ways[1:] {
-			if math.Abs(w.LengthM-want) < math.Abs(best.LengthM-want) {
-				best = w
+		nearest := 0
+		for i, w := range ways {
+			if math.Abs(w.LengthM-want) < math.Abs(ways[nearest].LengthM-want) {
+				nearest = i
 			}
 		}
-		best = ask(best, n)
+		best := ask(ways[nearest], n)
+		// The widest way is that of one number: more strides on it would be no other track.
+		if last := len(tracks) - 1; nearest == len(ways)-1 && nearest > 0 && last >= 0 && tracks[last].LengthM == best.LengthM {
+			break
+		}
 		if best.Asked.CanBeRidden {
 			tracks = append(tracks, best)
 		} else if best.Asked.PerStrideM.Value < 0 {

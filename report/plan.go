@@ -212,11 +212,15 @@ func groundLies(p *course.Plan, ground *course.Surface) string {
 	right, forward := ground.GradeAlong(x, y, 90), ground.GradeAlong(x, y, 0)
 	grade := math.Hypot(right, forward)
 	off := fmt.Sprintf("spot heights lie up to %.2f m off the plane", ground.ResidualMaxM)
+	if ground.ResidualMaxM < 0.005 {
+		off = "all spot heights lie in one plane"
+	}
 	if grade < toldGrade {
 		return "Level in the middle of the course; " + off + "."
 	}
 	falls := math.Atan2(-right, -forward) * 180 / math.Pi
-	towards := fmt.Sprintf("towards %.0f° of the plan", math.Mod(falls+360, 360))
+	ways := []string{"far end", "far right", "right", "near right", "near end", "near left", "left", "far left"}
+	towards := "towards the " + ways[int(math.Round(math.Mod(falls+720, 360)/45))%8] + " of the plan"
 	if p.Anchor != nil {
 		points := []string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
 		towards = "to the " + points[int(math.Round(math.Mod(falls+p.Anchor.BearingDeg+720, 360)/45))%8]

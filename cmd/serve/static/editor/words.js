@@ -79,15 +79,17 @@ export function trackWords(l, unit) {
     (t.askew_deg >= 1 ? `, fences ${number(t.askew_deg, 0)}° off square` : ', fences square')).join('; ');
 }
 
+const eighth = deg => Math.round(((deg % 360) + 360) % 360 / 45) % 8;
+const ways = ['far end', 'far right', 'right', 'near right', 'near end', 'near left', 'left', 'far left'];
 const compass = ['north', 'north-east', 'east', 'south-east', 'south', 'south-west', 'west', 'north-west'];
 
 // groundWords say how the ground lies.
 export function groundWords(sketch, plan, unit) {
   const g = sketch.ground;
   if (!g) return `No slope: ${sketch.why_level}.`;
-  const off = `spot heights lie up to ${told(g.residual_max_m, unit, 2)} off the plane`;
+  const off = g.residual_max_m < 0.005 ? 'all spot heights lie in one plane' : `spot heights lie up to ${told(g.residual_max_m, unit, 2)} off the plane`;
   if (g.grade < 0.005) return `Level in the middle of the course; ${off}.`;
-  const towards = plan.anchor ? `to the ${compass[Math.round((((g.falls_deg + plan.anchor.bearing) % 360) + 360) % 360 / 45) % 8]}` : `towards ${number(g.falls_deg, 0)}° of the plan`;
+  const towards = plan.anchor ? `to the ${compass[eighth(g.falls_deg + plan.anchor.bearing)]}` : `towards the ${ways[eighth(g.falls_deg)]} of the plan`;
   return `Falls ${number(100 * g.grade, 1)} % ${towards} in the middle of the course; ${off}.`;
 }
 
