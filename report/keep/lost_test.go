@@ -159,3 +159,43 @@ func TestStoppedWorkIsLoggedOnce(t *testing.T) {
 	s.workOn(ctx)
 	require.Equal(t, 1, strings.Count(log.String(), "no ride can be taken"), log.String())
 }
+
+// A kept file whose content is another by now is put back when its recording is given again.
+func TestDamagedFileIsPutBack(t *testing.T) {
+	s := opened(t, t.TempDir())
+	id := keepDemo(t, s)
+	r, err := s.Ride(t.Context(), id)
+	require.NoError(t, err)
+	file := s.path(r.Files[0].SHA256)
+	whole, err := os.ReadFile(file)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(file, make([]byte, len(whole)), 0o600))
+	var bad *DamagedError
+	require.ErrorAs(t, s.Export(t.Context(), filepath.Join(t.TempDir(), "out")), &bad)
+
+	again, already, err := s.Keep(t.Context(), []*Received{
+		receive(t, s, "motion.csv", demoFile(t, "motion.csv")), receive(t, s, "ride.gpx", demoFile(t, "ride.gpx")),
+	}, About{})
+	require.NoError(t, err)
+	require.True(t, already)
+	require.Equal(t, id, again)
+	now, err := os.ReadFile(file)
+	require.NoError(t, err)
+	require.Equal(t, whole, now)
+	require.NoError(t, s.Export(t.Context(), filepath.Join(t.TempDir(), "out")))
+}
+
+// Folders that somebody clears away under an open store come back when they are needed.
+func TestFoldersClearedAway(t *testing.T) {
+	s := opened(t, t.TempDir())
+	require.NoError(t, os.Remove(filepath.Join(s.dir, filesName)))
+	require.NoError(t, os.Remove(filepath.Join(s.dir, workedName)))
+	id := keepDemo(t, s)
+	r, err := s.WorkOut(t.Context(), id)
+	require.NoError(t, err)
+	require.Equal(t, Ready, r.State)
+	require.NoError(t, os.RemoveAll(filepath.Join(s.dir, workedName)))
+	_, err = s.Debrief(t.Context(), id)
+	require.NoError(t, err)
+	require.FileExists(t, s.workedFile(id))
+}

@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -168,7 +167,8 @@ func line(field, s string, most int) error {
 
 // Keep makes one ride of received files, in their order. On return it is on disk. Where there is a ride of the same files,
 // in any order and under whatever names, already is true and id is that ride's: nothing is kept twice, and what was said
-// about it stays; a file that the store has lost is put back. The received files are used up.
+// about it stays; a file that the store has lost or whose content is another by now is put back, and a ride that was refused for
+// it is worked out anew. The received files are used up.
 func (s *Store) Keep(ctx context.Context, files []*Received, of About) (id int64, already bool, err error) {
 	return s.keep(ctx, files, of, nil)
 }
@@ -191,7 +191,12 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 	if err != nil {
 		return 0, false, s.explain(err)
 	}
+	damaged, err := s.damaged(ctx, files)
+	if err != nil {
+		return 0, false, s.explain(err)
+	}
 	var placed []*Received
+	mended := false
 	err = s.in(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
 		key := filesKey(files)
 		if err := tx.QueryRowContext(ctx, "SELECT id FROM ride WHERE files = ?", key).Scan(&id); err == nil {
@@ -201,8 +206,14 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 		} else if id, err = s.insert(ctx, tx, key, files, of, known); err != nil {
 			return err
 		}
-		// Also of a ride that is there already: one of its files may have been lost.
+		// Also of a ride that is there already: one of its files may have been lost or damaged.
 		for _, f := range files {
+			if already && damaged[f] {
+				s.log.Warn("a kept file was not what was kept; the recording is given once more", "ride", id, "file", f.SHA256)
+				if err := os.Remove(s.path(f.SHA256)); err != nil {
+					return err
+				}
+			}
 			moved, err := s.put(f)
 			if moved {
 				placed = append(placed, f)
@@ -214,6 +225,15 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 		for _, folder := range folders {
 			if err := syncDir(folder); err != nil {
 				return err
+			}
+		}
+		if already && len(placed) > 0 {
+			var state State
+			if err := tx.QueryRowContext(ctx, "SELECT state FROM ride WHERE id = ?", id).Scan(&state); err != nil {
+				return err
+			}
+			if mended = state == Refused; mended { // most likely for want of that file
+				return s.again(ctx, tx, id)
 			}
 		}
 		return nil
@@ -230,7 +250,7 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 	for _, f := range files {
 		f.Discard()
 	}
-	if !already {
+	if !already || mended {
 		s.kept.ring()
 		s.bell.ring()
 	}
@@ -262,11 +282,11 @@ func (s *Store) folders(files []*Received) ([]string, error) {
 		if !slices.Contains(out, folder) {
 			out = append(out, folder)
 		}
-		err := os.Mkdir(folder, folderMode)
-		if err != nil && !errors.Is(err, fs.ErrExist) {
+		_, missing := os.Stat(folder)
+		if err := os.MkdirAll(folder, folderMode); err != nil {
 			return nil, err
 		}
-		made = made || err == nil
+		made = made || missing != nil
 	}
 	if made {
 		return out, syncDir(filepath.Join(s.dir, filesName))
@@ -298,6 +318,29 @@ func (s *Store) put(f *Received) (moved bool, err error) {
 		return false, err
 	}
 	return true, nil
+}
+
+// damaged tells which files of a ride that is there already have another content by now: the disk, or somebody, has changed them.
+func (s *Store) damaged(ctx context.Context, files []*Received) (map[*Received]bool, error) {
+	out := map[*Received]bool{}
+	var n int
+	if err := s.read.QueryRowContext(ctx, "SELECT count(*) FROM ride WHERE files = ?", filesKey(files)).Scan(&n); err != nil || n == 0 {
+		return out, err
+	}
+	for _, f := range files {
+		in, err := os.Open(s.path(f.SHA256))
+		if err != nil {
+			continue // nothing there; what else is told when it is put
+		}
+		sum := sha256.New()
+		_, err = io.Copy(sum, untilDone{ctx, in})
+		in.Close()
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		out[f] = err != nil || hex.EncodeToString(sum.Sum(nil)) != f.SHA256
+	}
+	return out, nil
 }
 
 // takeBack undoes put after the transaction has failed, but for files that a ride has all the same: another process may

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"maps"
 	"os"
+	"path/filepath"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -315,7 +316,14 @@ func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, cond
 		if err := insertRidden(ctx, tx, now, d); err != nil {
 			return err
 		}
-		return os.Rename(beside, s.workedFile(ride.ID))
+		err = os.Rename(beside, s.workedFile(ride.ID))
+		if errors.Is(err, fs.ErrNotExist) { // somebody cleared away all that can be made anew
+			if err := os.MkdirAll(filepath.Join(s.dir, workedName), folderMode); err != nil {
+				return err
+			}
+			return os.Rename(beside, s.workedFile(ride.ID))
+		}
+		return err
 	})
 }
 

@@ -406,7 +406,6 @@ func TestMissingFileIsTold(t *testing.T) {
 	_, already, err := s.Keep(t.Context(), []*Received{receive(t, s, "ride.gpx", demoFile(t, "ride.gpx"))}, About{})
 	require.NoError(t, err)
 	require.True(t, already)
-	require.NoError(t, s.SetAbout(t.Context(), id, r.About()))
 	r, err = s.WorkOut(t.Context(), id)
 	require.NoError(t, err)
 	require.Equal(t, Ready, r.State, r.Why)
