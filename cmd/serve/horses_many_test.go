@@ -14,7 +14,6 @@ import (
 	"net/http/httptest"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -73,14 +72,6 @@ func TestHorsesOfManyRides(t *testing.T) {
 		t.Logf("%s: %v", c.name, best.Round(time.Millisecond))
 		require.Less(t, best, c.limit, c.name)
 	}
-}
-
-// processorTime is how long the processor has worked for this process: on a shared machine the clock tells of the others too.
-func processorTime(t *testing.T) time.Duration {
-	t.Helper()
-	var u syscall.Rusage
-	require.NoError(t, syscall.Getrusage(syscall.RUSAGE_SELF, &u))
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // multiply makes so many rides of one that is worked out, written to the database directly: of 60 horses, one of them with five hundred
