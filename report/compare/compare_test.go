@@ -551,5 +551,5 @@ func TestSmallDifferences(t *testing.T) {
 	require.Contains(t, text, "Differences too small to use: 3 to 4.")
 	require.NotContains(t, text, "No difference can be told: 3 to 4")
 	require.Contains(t, text, "sure")
-	require.Contains(t, asText(t, of(t, ride("one", 0), ride("two", 0)), report.Metric), "No difference can be told: to 3; 3 to 4.")
+	require.Contains(t, asText(t, of(t, ride("one", 0), ride("two", 0)), report.Metric), "No difference can be told: approach to 3; 3 to 4.")
 }

@@ -102,7 +102,7 @@ func basisWords(basis string) string {
 // lineName is a line as people say it.
 func lineName(l Line) string {
 	if l.From == "" {
-		return "To " + l.To
+		return "Approach to " + l.To
 	}
 	return l.From + " to " + l.To
 }
@@ -210,8 +210,8 @@ func upperFirst(s string) string {
 }
 
 func lowerFirst(s string) string {
-	if strings.HasPrefix(s, "To ") {
-		return "to " + s[3:]
+	if rest, ok := strings.CutPrefix(s, "Approach "); ok {
+		return "approach " + rest
 	}
 	return s
 }
