@@ -67,7 +67,7 @@ export function wayWords(l, unit) {
   }
   if (l.grade !== null && Math.abs(l.grade) >= 0.005) said.push(`${l.grade > 0 ? 'rises' : 'falls'} ${number(100 * Math.abs(l.grade), 1)} %`);
   if (l.homeward !== null && Math.abs(l.homeward) > 0.5) said.push(l.homeward > 0 ? 'towards home' : 'away from home');
-  if (l.derived && l.why) said.push(l.why);
+  if (l.derived && l.why) said.push(`taken as ${l.kind}: ${l.why}`);
   return said.join('; ');
 }
 
