@@ -282,9 +282,12 @@ func rideName(r keep.Ride) string {
 	if name == "" {
 		name = r.Horse
 	}
-	day := r.At().UTC().Format("2 January 2006")
+	day, of := r.At().UTC().Format("2 January 2006"), "Ride of "
+	if r.Start == nil {
+		day, of = "kept "+day, "Ride " // no file tells when it was ridden, or not yet
+	}
 	if name == "" {
-		return "Ride of " + day
+		return of + day
 	}
 	return name + ", " + day
 }
