@@ -12,7 +12,6 @@ import (
 	"strings"
 	"time"
 
-	"groundline/course"
 	"groundline/report"
 	"groundline/report/keep"
 	"groundline/trace"
@@ -122,14 +121,6 @@ func (s *server) answerCourse(w http.ResponseWriter, r *http.Request, status int
 	return nil
 }
 
-// courseFault is one fault of a plan for programs.
-type courseFault struct {
-	Line     int    `json:"line"`  // of what was sent, from 1; 0 where the fault is of the whole
-	Field    string `json:"field"` // "" for the whole
-	Found    string `json:"found"`
-	Expected string `json:"expected"`
-}
-
 // apiSaveCourse keeps a plan, YAML or GeoJSON told apart by content, as a new course (POST) or as the next version of one (PUT),
 // there only over the version that base names, if it names one.
 func (s *server) apiSaveCourse(w http.ResponseWriter, r *http.Request) {
@@ -158,29 +149,13 @@ func (s *server) apiSaveCourse(w http.ResponseWriter, r *http.Request) {
 		s.overtaken(w, r, id, changed)
 		return
 	}
-	var faults course.Faults
-	if errors.As(err, &faults) {
-		courseProblem(w, faults)
-		return
-	}
 	if err == nil {
 		w.Header().Set("Location", fmt.Sprintf("/api/1/courses/%d", c.ID))
 		err = s.answerCourse(w, r, status, c)
 	}
 	if err != nil {
-		s.fail(w, r, err)
+		s.failPlan(w, r, err)
 	}
-}
-
-// courseProblem tells programs all that is wrong with a plan (RFC 9457, with the faults as an extension).
-func courseProblem(w http.ResponseWriter, faults course.Faults) {
-	told := []courseFault{}
-	for _, f := range faults {
-		told = append(told, courseFault{f.Line, f.Field, f.Found, f.Expected})
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(faultyPlan)
-	_ = json.NewEncoder(w).Encode(map[string]any{"type": "about:blank", "title": "this is no plan", "status": faultyPlan, "detail": faults.Error(), "faults": told})
 }
 
 // apiPutCourseAway hides a course from choices, or brings it back.

@@ -71,7 +71,7 @@ func (s *server) listCourses(w http.ResponseWriter, r *http.Request, status int,
 // maxPlanSent is more than any plan or map that its reader takes, so that it tells that it is too long.
 const maxPlanSent = 8 << 20
 
-// faults tells what is wrong with a plan that was sent, line by line.
+// faultyPlan is the status of a plan that was sent and can't be read.
 const faultyPlan = http.StatusUnprocessableEntity
 
 // importCourse takes a plan as a file: a new course, or the next version of one.

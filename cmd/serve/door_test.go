@@ -33,4 +33,6 @@ func TestFormsThatAreNone(t *testing.T) {
 		answer, _ = does(t, http.MethodPost, url+path, "application/x-www-form-urlencoded", []byte("note="+strings.Repeat("a", maxFormBytes)))
 		require.Equal(t, http.StatusRequestEntityTooLarge, answer.StatusCode, path)
 	}
+	answer, _ := does(t, http.MethodPost, url+"/courses/new", "application/x-www-form-urlencoded", []byte("text=%zz"))
+	require.Equal(t, http.StatusBadRequest, answer.StatusCode)
 }

@@ -29,12 +29,8 @@ func (s *server) editorRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("POST /courses/{id}/edit", s.editCourseText)
 }
 
-const (
-	// More than any plan that its reader takes (256 KiB), with a horse beside it.
-	maxSketchBytes = 1 << 20
-	// More than any map that its reader takes, so that it tells that it is too long.
-	maxPlanFileBytes = 8 << 20
-)
+// maxSketchBytes is more than any plan that its reader takes (256 KiB), with a horse beside it.
+const maxSketchBytes = 1 << 20
 
 // drawn is what an editor sends: a plan, and the horse that it is for.
 type drawn struct {
@@ -140,18 +136,7 @@ func (s *server) failPlan(w http.ResponseWriter, r *http.Request, err error) {
 	for _, f := range faults {
 		out = append(out, planFault{f.Line, f.Field, f.Found, f.Expected})
 	}
-	planProblem(w, http.StatusUnprocessableEntity, "The plan can't be read.", map[string]any{"faults": out})
-}
-
-// planProblem is a problem (RFC 9457) with more to it.
-func planProblem(w http.ResponseWriter, status int, detail string, more map[string]any) {
-	body := map[string]any{"type": "about:blank", "title": http.StatusText(status), "status": status, "detail": detail}
-	for k, v := range more {
-		body[k] = v
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(status)
-	_ = json.NewEncoder(w).Encode(body)
+	problemWith(w, faultyPlan, "The plan can't be read.", map[string]any{"faults": out})
 }
 
 // planWarning is a warning of reading a plan's text.
@@ -165,7 +150,7 @@ type planWarning struct {
 
 // readPlan understands a plan file, YAML or GeoJSON, and answers with its fields.
 func (s *server) readPlan(w http.ResponseWriter, r *http.Request) {
-	text, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxPlanFileBytes))
+	text, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxPlanSent))
 	if err != nil {
 		s.fail(w, r, err)
 		return

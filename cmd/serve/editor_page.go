@@ -13,12 +13,12 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"time"
 
 	"groundline/course"
 	"groundline/report"
 	"groundline/report/draw"
 	"groundline/report/keep"
-	"groundline/report/record"
 	"groundline/report/sketch"
 	"groundline/trace"
 )
@@ -162,9 +162,8 @@ func (s *server) editCourseText(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, err)
 		return
 	}
-	r.Body = http.MaxBytesReader(w, r.Body, maxPlanFileBytes)
-	if err := r.ParseForm(); err != nil {
-		s.fail(w, r, formError(err))
+	if err := readForm(w, r, maxPlanSent); err != nil {
+		s.fail(w, r, err)
 		return
 	}
 	v, title, err := s.editorOf(r, id)
@@ -231,14 +230,6 @@ func faultWords(f course.Fault) string {
 	return words + f.Found + ", expected " + f.Expected
 }
 
-func formError(err error) error {
-	var tooLarge *http.MaxBytesError
-	if errors.As(err, &tooLarge) {
-		return err
-	}
-	return badRequest("the form can't be read: %v", err)
-}
-
 // tell fills in what a plan says: its lines in words, what should be looked at, and a picture to scale.
 func (v *editorView) tell(p *course.Plan, warnings []course.Warning, h course.Horse, units report.Units) error {
 	told := report.TellPlan(p, report.PlanOptions{Units: units, Horse: course.Profile{Name: h.Size, StrideM: h.StrideM.Value}})
@@ -258,7 +249,7 @@ func (v *editorView) tell(p *course.Plan, warnings []course.Warning, h course.Ho
 		return err
 	}
 	v.PictureWords = d.Description
-	v.Picture = template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString(picture.Bytes())) //nolint:gosec // our own bytes
+	v.Picture = template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString(picture.Bytes())) // our own bytes
 	return nil
 }
 
@@ -291,45 +282,28 @@ func (s *server) overtaken(w http.ResponseWriter, r *http.Request, id int64, cha
 		s.fail(w, r, err)
 		return
 	}
-	planProblem(w, http.StatusConflict, changed.Error(), map[string]any{"base": versions[0].SHA256, "version": changed.Now.Version,
-		"name": changed.Now.Name, "changed_at": changed.Now.ChangedAt.UTC().Format("2006-01-02T15:04:05Z")})
+	problemWith(w, http.StatusConflict, changed.Error(), map[string]any{"base": versions[0].SHA256, "version": changed.Now.Version,
+		"name": changed.Now.Name, "changed_at": changed.Now.ChangedAt.UTC().Format(time.RFC3339)})
 }
 
 // planHorse is a kept horse as its record tells it, as a horse file for the editor to send along.
 func (s *server) planHorse(w http.ResponseWriter, r *http.Request) {
-	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
-	if err != nil {
-		s.fail(w, r, keep.ErrNotFound)
-		return
-	}
-	horse, err := s.Store.Horse(r.Context(), id)
+	horse, err := s.ofHorse(r)
 	if err != nil {
 		s.fail(w, r, err)
 		return
 	}
-	rides, err := s.Store.Told(r.Context(), id)
-	if err != nil {
-		s.fail(w, r, err)
-		return
-	}
-	var size *course.Profile
-	for _, p := range course.Profiles() {
-		if p.Name == horse.Size {
-			size = &p
-		}
-	}
-	rec, err := record.Of(horse.Name, size, rides)
-	if err != nil {
-		s.fail(w, r, err)
-		return
-	}
-	ridden, err := rec.CourseHorse()
+	size := profileOf(horse.Size)
+	ridden, err := s.courseHorse(r.Context(), horse)
 	switch {
 	case errors.Is(err, course.ErrNoLine) && size != nil:
 		ridden = size.Horse()
 		ridden.Name = horse.Name
-	case err != nil:
+	case errors.Is(err, course.ErrNoLine):
 		s.fail(w, r, refusal{http.StatusConflict, fmt.Errorf("%s: %w; choose a size instead", horse.Name, err)})
+		return
+	case err != nil:
+		s.fail(w, r, err)
 		return
 	}
 	answer(w, http.StatusOK, map[string]any{"id": horse.ID, "name": horse.Name, "stride_m": ridden.StrideM, "file": string(course.WriteHorse(ridden))})

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"strings"
 
@@ -85,11 +86,21 @@ func titleOf(status int) string {
 }
 
 // problem is an error for programs.
-func problem(w http.ResponseWriter, status int, detail string) { planProblem(w, status, detail, nil) }
+func problem(w http.ResponseWriter, status int, detail string) { problemWith(w, status, detail, nil) }
 
-// readForm reads a form without files into r.PostForm. The error is one that can be answered as it is.
-func readForm(w http.ResponseWriter, r *http.Request) error {
-	r.Body = http.MaxBytesReader(w, r.Body, maxFormBytes)
+// problemWith is an error for programs with more members (RFC 9457, 3.2).
+func problemWith(w http.ResponseWriter, status int, detail string, more map[string]any) {
+	body := map[string]any{"type": "about:blank", "title": http.StatusText(status), "status": status, "detail": detail}
+	maps.Copy(body, more)
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(body) // the reader has gone: nobody to tell
+}
+
+// readForm reads a form without files, of at most so many bytes, into r.PostForm. The error is one that can be answered
+// as it is.
+func readForm(w http.ResponseWriter, r *http.Request, most int64) error {
+	r.Body = http.MaxBytesReader(w, r.Body, most)
 	err := r.ParseForm()
 	if err == nil {
 		return nil

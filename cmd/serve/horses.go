@@ -96,7 +96,7 @@ func sizePicks(chosen string) []pick {
 }
 
 func (s *server) addHorse(w http.ResponseWriter, r *http.Request) {
-	if err := readForm(w, r); err != nil {
+	if err := readForm(w, r, maxFormBytes); err != nil {
 		s.fail(w, r, err)
 		return
 	}
@@ -153,7 +153,7 @@ func sizeNames() string {
 func (s *server) changeHorse(w http.ResponseWriter, r *http.Request) {
 	h, err := s.ofHorse(r)
 	if err == nil {
-		err = readForm(w, r)
+		err = readForm(w, r, maxFormBytes)
 	}
 	if err != nil {
 		s.fail(w, r, err)

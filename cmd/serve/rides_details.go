@@ -97,7 +97,7 @@ func (s *server) versionPicks(ctx context.Context, ride keep.Ride) ([]pick, erro
 
 // posted are the fields of a form without files.
 func posted(w http.ResponseWriter, r *http.Request) (map[string]string, error) {
-	if err := readForm(w, r); err != nil {
+	if err := readForm(w, r, maxFormBytes); err != nil {
 		return nil, err
 	}
 	fields := map[string]string{}
