@@ -93,7 +93,7 @@ func LineOf(line string, attempts []Attempt) (from, to string, ok bool) {
 // seconds, speeds in m/s, angles in degrees. A nil figure is one that the recording can't tell.
 type Comparison struct {
 	Schema string  `json:"schema"`
-	Course *string `json:"course"` // nil without a plan
+	Course *string `json:"course"` // nil without a plan, or with plans of several names
 	// Level is that of every interval; Tests are how many differences and trends were judged together, at
 	// Alpha and LikelyWrong.
 	Level       float64 `json:"level"`
@@ -261,8 +261,13 @@ func Of(attempts []Attempt, opt Options) (*Comparison, error) {
 			c.Course = &d.Course.Name
 		}
 	}
+	if slices.ContainsFunc(attempts, func(a Attempt) bool { return a.Debrief.Course != nil && a.Debrief.Course.Name != *c.Course }) {
+		c.Course = nil
+	}
+	samePlan := true
 	for _, l := range gather(attempts, opt) {
 		if n := otherPlan(&l); n > 0 {
+			samePlan = false
 			c.Notes = append(c.Notes, trace.Note{Level: "warning", What: fmt.Sprintf("%s to %s: %s left out", l.from, l.to, layout.Count(n, "ride")),
 				Why: "held against another plan: its distance there differs from the first ride's"})
 		}
@@ -278,7 +283,7 @@ func Of(attempts []Attempt, opt Options) (*Comparison, error) {
 		return nil, e
 	}
 	if opt.From == "" {
-		c.Rounds = compareRounds(attempts)
+		c.Rounds = compareRounds(attempts, samePlan)
 	} else {
 		c.Rounds = Rounds{Rounds: []Round{}, Differences: []Difference{}}
 	}
@@ -352,18 +357,26 @@ func improvement(diffs []Difference) Improvement {
 	return out
 }
 
+// otherCourses tells that not all plans have one name.
+func otherCourses(attempts []Attempt) bool {
+	first := attempts[0].Debrief.Course
+	return slices.ContainsFunc(attempts[1:], func(a Attempt) bool {
+		c := a.Debrief.Course
+		return (c == nil) != (first == nil) || c != nil && c.Name != first.Name
+	})
+}
+
 // cautionsAbout are what makes rides hard to compare.
 func cautionsAbout(attempts []Attempt) []trace.Note {
 	var notes []trace.Note
 	first := attempts[0].Debrief
-	bases, horses, courses := false, false, false
+	bases, horses := false, false
 	for _, a := range attempts[1:] {
 		d := a.Debrief
 		bases = bases || d.Basis != first.Basis
 		horses = horses || d.Horse.Name != nil && first.Horse.Name != nil && *d.Horse.Name != *first.Horse.Name
-		courses = courses || (d.Course == nil) != (first.Course == nil) || d.Course != nil && d.Course.Name != first.Course.Name
 	}
-	if courses {
+	if otherCourses(attempts) {
 		notes = append(notes, trace.Note{Level: "warning", What: "the debriefs are of plans with different names",
 			Why: "lines are matched by the obstacles' numbers; they compare only if it was the same course"})
 	}

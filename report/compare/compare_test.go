@@ -272,6 +272,8 @@ func TestWhatMakesComparingHard(t *testing.T) {
 	b = second()
 	b.Debrief.Course.Name = "Short field"
 	require.Contains(t, what(of(t, a, b).Notes), "the debriefs are of plans with different names")
+	require.Nil(t, of(t, a, b).Course, "none of the names is that of all")
+	require.NotEmpty(t, of(t, a, b).Rounds.Differences, "a course may have got another name")
 	require.Contains(t, what(of(t, second(), first()).Notes), "A was recorded after B")
 	b = second()
 	b.Debrief.Notes = []trace.Note{{Level: "warning", What: "clock lost", Why: "battery"}, {Level: "info", What: "lesser", Why: "small"}}
@@ -281,6 +283,8 @@ func TestWhatMakesComparingHard(t *testing.T) {
 	b.Debrief.Lines[2].DistanceM = ptr(18.3)
 	c := of(t, a, b)
 	require.Contains(t, what(c.Notes), "3 to 4: 1 ride left out")
+	require.Empty(t, c.Rounds.Differences, "times of two courses are no difference of riding")
+	require.Len(t, c.Rounds.Rounds, 2)
 	for _, l := range c.Lines {
 		require.NotEqual(t, "4", l.To)
 	}

@@ -312,8 +312,9 @@ func best(all []Ride) *Mark {
 	return m
 }
 
-// compareRounds lists the rounds of all attempts and what the last complete one took less the first.
-func compareRounds(attempts []Attempt) Rounds {
+// compareRounds lists the rounds of all attempts and what the last complete one took less the first,
+// where they are of the same plan: the times of two courses are no difference of riding.
+func compareRounds(attempts []Attempt, samePlan bool) Rounds {
 	out := Rounds{Rounds: []Round{}, Differences: []Difference{}}
 	for i, a := range attempts {
 		for _, r := range a.Debrief.Rounds {
@@ -337,7 +338,7 @@ func compareRounds(attempts []Attempt) Rounds {
 			last = r
 		}
 	}
-	if first == nil || first == last {
+	if first == nil || first == last || !samePlan {
 		return out
 	}
 	if d, ok := difference(Time, first.TimeS, last.TimeS, 0); ok {
