@@ -83,7 +83,7 @@ export function change(plan, id, values) {
   return next;
 }
 
-export const tapesOf = (plan, id) => plan.lines.filter(l => l.walked != null && (l.from === id || l.to === id));
+const tapesOf = (plan, id) => plan.lines.filter(l => l.walked != null && (l.from === id || l.to === id));
 
 function withoutTapes(plan, id) {
   if (!tapesOf(plan, id).length) return plan;

@@ -1,6 +1,6 @@
 // What is said of obstacles and lines, in the page and to screen readers.
 
-import {number, told, units} from './units.js';
+import {number, told} from './units.js';
 
 // placeWords is where something stands: 19.5 m right, 36.0 m forward.
 export function placeWords([x, y], unit) {
@@ -102,5 +102,3 @@ export function courseWords(sketch, unit) {
   else if (c.length_m > 0) words.push(c.speed_m_min === null ? 'no time allowed without a speed' : 'no time allowed without start and finish');
   return words.join('; ');
 }
-
-export const unitWord = unit => units[unit].short;
