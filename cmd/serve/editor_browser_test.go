@@ -257,6 +257,18 @@ func TestEditorByKeyboard(t *testing.T) {
 	e.do(chromedp.KeyEvent("s", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	until(t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved')`)
 	require.Equal(t, before, e.plan(), "undone all: as it was")
+
+	// What is added by the keyboard has the focus: arrows move it at once.
+	js[int](t, e.ctx, `(document.getElementById('add').focus(), 1)`)
+	e.do(chromedp.KeyEvent(kb.Enter))
+	e.settled()
+	x, y = e.place()
+	require.Equal(t, "o:"+e.value("f-id"), js[string](t, e.ctx, `document.activeElement.dataset.key ?? document.activeElement.id`))
+	e.do(chromedp.KeyEvent(kb.ArrowRight))
+	e.settled()
+	gotX, gotY := e.place()
+	require.InDelta(t, x+0.1, gotX, 1e-9)
+	require.Equal(t, y, gotY)
 	e.fine()
 }
 

@@ -326,13 +326,14 @@ addEventListener('keydown', e => {
   }
 });
 
-$('add').addEventListener('click', () => {
+$('add').addEventListener('click', e => {
   const id = model.nextID(history.plan), last = history.plan.obstacles[history.plan.obstacles.length - 1];
   const at = app.freePlace().map(v => model.tidy(Math.round(v * 2) / 2));
   history.add(model.add(history.plan, {id, kind: 'vertical', at, facing: last?.facing ?? 0, height: last?.height ?? 0.8, spread: null, width: last?.width ?? model.usualWidthM}), `Add ${id}`, null, keyOf(id));
   chosen = keyOf(id);
   notice = '';
   after(false);
+  if (e.detail === 0) requestAnimationFrame(() => drawing.node(keyOf(id))?.focus({preventScroll: true})); // by the keyboard: arrows move it at once, when it is drawn
   aloud(`Obstacle ${id} put up in the middle of the plan.`);
 });
 $('closer').addEventListener('click', () => { drawing.zoom(1.4); drawScale(); });
