@@ -10,6 +10,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -277,4 +278,40 @@ func FuzzPlan(f *testing.F) {
 			require.True(t, json.Valid(w.Body.Bytes()))
 		}
 	})
+}
+
+// The drawing's place is as high as what is drawn asks, within what a screen takes.
+func TestShapeOfADrawing(t *testing.T) {
+	rectangle := func(w, l float64) []course.Point { return []course.Point{{}, {X: w}, {X: w, Y: l}, {Y: l}} }
+	for _, c := range []struct {
+		plan course.Plan
+		want int
+	}{
+		{course.Plan{}, 7}, // 60 by 40 m, with 2 m about it
+		{course.Plan{Arena: rectangle(84, 48)}, 6},
+		{course.Plan{Arena: rectangle(40, 60)}, 15},
+		{course.Plan{Arena: rectangle(20, 60)}, 16},
+		{course.Plan{Arena: rectangle(100, 10)}, 5},
+		{course.Plan{Arena: rectangle(60, 40), Gate: &course.Point{X: 30, Y: -20}}, 10},
+		{course.Plan{Obstacles: []course.Obstacle{{At: course.Point{X: 5, Y: 5}}}}, 10},
+	} {
+		require.Equal(t, c.want, shapeOf(&c.plan), "%+v", c.plan)
+	}
+}
+
+// The script has the same shape as the server left room for.
+func TestEditorKeepsItsShape(t *testing.T) {
+	server, _, kept := demoCourse(t)
+	ctx := browser(t)
+	for _, width := range []int64{360, 1280} {
+		at(t, ctx, width, "light")
+		for _, path := range []string{"/courses/new", fmt.Sprintf("/courses/%d/edit", kept.ID)} {
+			_, page := got(t, server.URL+path)
+			before := regexp.MustCompile(`data-shape="(\d+)"`).FindStringSubmatch(page)
+			require.Len(t, before, 2, path)
+			visit(t, ctx, server.URL+path)
+			until(t, ctx, `document.querySelector('#drawing .arena')`)
+			require.Equal(t, before[1], js[string](t, ctx, `document.getElementById('drawing').dataset.shape`), path)
+		}
+	}
 }
