@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"strings"
 
+	"groundline/cmd/serve/guard"
 	"groundline/report"
 	"groundline/report/keep"
 	ridepage "groundline/report/page"
@@ -99,7 +100,7 @@ func (s *server) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.R
 		s.fail(w, r, err)
 		return
 	}
-	w.Header().Set("Content-Security-Policy", policy+"; frame-ancestors 'none'")
+	guard.SetPolicy(w, policy)
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_, _ = w.Write(html)
 }

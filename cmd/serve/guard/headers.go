@@ -63,6 +63,15 @@ func SetPolicy(w http.ResponseWriter, own string) {
 	w.Header().Set("Content-Security-Policy", strings.Join(append(keep, "frame-ancestors 'none'"), "; "))
 }
 
+// Inert says that the answer is a file of that media type in which nothing runs, wherever it is shown: a picture to be
+// looked at.
+func Inert(w http.ResponseWriter, mediaType string) {
+	h := w.Header()
+	h.Set("Content-Type", mediaType)
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Content-Security-Policy", policyOfFiles)
+}
+
 // Attachment says that the answer is a file to be saved under the name (or what of it is safe as one), never shown, and
 // runs nothing where a browser shows it all the same. mediaType is that of a file the server makes; "" is for originals
 // that somebody sent, which go as bytes, whatever is in them.
@@ -70,11 +79,8 @@ func Attachment(w http.ResponseWriter, name, mediaType string) {
 	if mediaType == "" {
 		mediaType = "application/octet-stream"
 	}
-	h := w.Header()
-	h.Set("Content-Type", mediaType)
-	h.Set("X-Content-Type-Options", "nosniff")
-	h.Set("Content-Security-Policy", policyOfFiles)
-	h.Set("Content-Disposition", disposition(name))
+	Inert(w, mediaType)
+	w.Header().Set("Content-Disposition", disposition(name))
 }
 
 // disposition names a file in ASCII for all, and in full for those who read RFC 8187 (RFC 6266, appendix D).
