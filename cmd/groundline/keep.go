@@ -196,7 +196,7 @@ func courseNamed(ctx context.Context, s *keep.Store, name, looked string) (keep.
 	}
 	var found []keep.Course
 	for _, c := range all {
-		if strings.EqualFold(c.Name, strings.TrimSpace(name)) {
+		if keep.SameName(c.Name, name) {
 			found = append(found, c)
 		}
 	}

@@ -121,7 +121,7 @@ func (f keptList) filter(ctx context.Context, s *keep.Store) (keep.Filter, error
 			return out, ofStore(err)
 		}
 		for _, h := range all {
-			if strings.EqualFold(h.Name, strings.TrimSpace(f.horse)) {
+			if keep.SameName(h.Name, f.horse) {
 				out.HorseID = h.ID
 			}
 		}

@@ -183,7 +183,7 @@ func (s *server) versionOf(ctx context.Context, fields map[string]string) (int64
 	}
 	var found []keep.Course
 	for _, c := range courses {
-		if strings.EqualFold(c.Name, name) {
+		if keep.SameName(c.Name, name) {
 			found = append(found, c)
 		}
 	}

@@ -145,3 +145,8 @@ func TestTakePlan(t *testing.T) {
 	require.True(t, made)
 	require.NotEqual(t, c.ID, e.ID)
 }
+
+func TestSameName(t *testing.T) {
+	require.True(t, SameName(" Ring Caf\u00e9", "ring cafe\u0301"))
+	require.False(t, SameName("Ring 1", "Ring 2"))
+}

@@ -447,6 +447,10 @@ func orNull(id int64) any {
 // typed with its letter or after it.
 func fold(s string) string { return strings.ToLower(norm.NFC.String(s)) }
 
+// SameName tells whether the store takes two names of horses or courses for one: small and capital letters alike, blanks
+// about them left out, however accents are typed.
+func SameName(a, b string) bool { return fold(strings.TrimSpace(a)) == fold(strings.TrimSpace(b)) }
+
 func foldedOf(of About, names []string) string {
 	return fold(strings.Join(append([]string{of.Label, of.Note}, names...), "\n"))
 }
