@@ -353,9 +353,9 @@ func looked(t *testing.T, ctx context.Context, name string) {
 }
 
 // smallTargets names what can be tapped and is less than 44 CSS pixels high (links within a sentence aside). The debrief has
-// its own rules: its tables' rows are the targets.
-const smallTargets = `!document.querySelector('.top') ? '' : [...document.querySelectorAll('main button, main input:not([type=hidden]), main select, main summary, main .button, header a')]
-	.filter(e => e.checkVisibility() && !e.closest('.unseen') && !e.classList.contains('unseen'))
+// its own rules within its tables, whose rows are the targets.
+const smallTargets = `[...document.querySelectorAll('main button, main input:not([type=hidden]), main select, main summary, main .button, header a')]
+	.filter(e => e.checkVisibility() && !e.closest('#lines, #efforts') && !e.closest('.unseen') && !e.classList.contains('unseen'))
 	.map(e => [e, (e.matches('[type=checkbox],[type=radio]') ? e.closest('label') || e : e).getBoundingClientRect().height])
 	.filter(([e, h]) => h > 0 && h < 43.5).map(([e, h]) => e.outerHTML.slice(0, 120) + ' ' + h).join('\n')`
 
