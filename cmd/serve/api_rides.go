@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"mime"
 	"net/http"
 	"slices"
@@ -293,7 +294,8 @@ func changes(w http.ResponseWriter, r *http.Request) (map[string]string, error) 
 		return nil, badRequest("the body is no JSON object, expected one with what is to change")
 	}
 	fields := map[string]string{}
-	for name, v := range values {
+	for _, name := range slices.Sorted(maps.Keys(values)) { // of several faults always the same is told
+		v := values[name]
 		if !slices.Contains(rideFields(), name) {
 			return nil, badRequest("%q: no such field, expected %s", short(name), strings.Join(rideFields(), ", "))
 		}

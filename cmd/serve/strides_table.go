@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"slices"
 	"strconv"
@@ -74,7 +75,7 @@ func orderFields() []string {
 // readOrder reads what an address asks for, and waits for its rides as it says.
 func (s *server) readOrder(r *http.Request, formats []table.Format) (*tableOrder, error) {
 	v := r.URL.Query()
-	for name := range v {
+	for _, name := range slices.Sorted(maps.Keys(v)) {
 		if isInterface(r.URL.Path) && !slices.Contains(orderFields(), name) { // a misspelt filter would give all rides
 			return nil, badRequest("%q: no such parameter, expected %s", short(name), strings.Join(orderFields(), ", "))
 		}
