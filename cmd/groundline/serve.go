@@ -158,6 +158,11 @@ func servePage(ctx context.Context, f serveFlags, std streams) error {
 	select {
 	case err = <-served:
 	case <-ctx.Done():
+		// Who has pressed Ctrl+C and sees nothing happen is told why.
+		word := time.AfterFunc(time.Second, func() {
+			fmt.Fprintf(std.err, "groundline: something is still under way and gets up to %.0f s; Ctrl+C again ends at once\n", finishWithin.Seconds())
+		})
+		defer word.Stop()
 		bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), finishWithin)
 		defer cancel()
 		if server.Shutdown(bounded) != nil {

@@ -394,6 +394,10 @@ func TestStoppingWaitsForUploads(t *testing.T) {
 		}
 		return err != nil
 	}, 10*time.Second, 10*time.Millisecond, "new ones still come in")
+	require.Eventually(t, func() bool {
+		return strings.Contains(s.said.String(), "still under way and gets up to 10 s; Ctrl+C again")
+	},
+		5*time.Second, 10*time.Millisecond, "what it waits for is not told")
 	_, err = io.Copy(writer, whole)
 	require.NoError(t, err)
 	require.NoError(t, writer.Close())
