@@ -46,8 +46,8 @@ type horseRow struct {
 
 // listBudget is of how many rides the list of horses may work out records that nobody asked for before: the others' usual
 // strides stand on their own pages, and here once those were opened. With it the list of a full store is there in a tenth of a
-// second, and people with two hundred rides never meet it.
-const listBudget = 200
+// second, and people with a hundred rides never meet it.
+const listBudget = 100
 
 func (s *server) showHorses(w http.ResponseWriter, r *http.Request) {
 	s.listHorses(w, r, http.StatusOK, horsesView{})
