@@ -139,7 +139,7 @@ func (s *Store) open(ctx context.Context) error {
 	case !errors.Is(err, fs.ErrExist):
 		return err
 	}
-	if err := s.known(ctx, file, full); err != nil {
+	if err := patient(ctx, func() error { return s.known(ctx, file, full) }); err != nil {
 		return err
 	}
 	for _, name := range []string{filesName, incomingName, workedName} {
@@ -151,7 +151,7 @@ func (s *Store) open(ctx context.Context) error {
 		return err
 	}
 	s.write.SetMaxOpenConns(1)
-	if err := s.migrate(ctx, file); err != nil {
+	if err := patient(ctx, func() error { return s.migrate(ctx, file) }); err != nil {
 		return err
 	}
 	if err := syncDir(s.dir); err != nil {
@@ -166,6 +166,22 @@ func (s *Store) open(ctx context.Context) error {
 		return err
 	}
 	return s.tidy(ctx)
+}
+
+// patient does something again while the database is busy, for as long as a statement would wait. A database that is just
+// being made says so at once: SQLite doesn't wait where another changes the way its log is kept.
+func patient(ctx context.Context, do func() error) error {
+	for until := time.Now().Add(busyMS * time.Millisecond); ; {
+		err := do()
+		if sqliteCode(err) != sqliteBusy || time.Now().After(until) {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(10 * time.Millisecond):
+		}
+	}
 }
 
 // There tells whether a folder holds a store, or what is left of one.
