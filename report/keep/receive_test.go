@@ -310,7 +310,7 @@ func TestStoreIsAList(t *testing.T) {
 			},
 			"change": func(t *rapid.T) {
 				if len(rides) == 0 {
-					t.Skip()
+					t.Skip("no ride is kept yet")
 				}
 				id := rapid.SampledFrom(ids()).Draw(t, "ride")
 				of := about.Draw(t, "about")
@@ -319,7 +319,7 @@ func TestStoreIsAList(t *testing.T) {
 			},
 			"remove": func(t *rapid.T) {
 				if len(rides) == 0 {
-					t.Skip()
+					t.Skip("no ride is kept yet")
 				}
 				id := rapid.SampledFrom(ids()).Draw(t, "ride")
 				require.NoError(t, s.RemoveRide(ctx, id))
