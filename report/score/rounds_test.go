@@ -80,7 +80,8 @@ func readTruthFile(t *testing.T, dir string) *Truth {
 // TestScoreRounds runs the whole chain over every round with known truth and prints the
 // scores by kind of recording. SCORE_EACH=1 prints every round as well,
 // SCORE_ONLY=text keeps the rounds whose folder has that text in its name, SCORE_HALF=0 or 1 every other
-// eight of the rounds (their kinds go round in eights), to calibrate on one half and check on the other.
+// eight of the rounds (their kinds go round in eights), to calibrate on one half and check on the other,
+// SCORE_FAILING=1 prints what was missed in each round.
 func TestScoreRounds(t *testing.T) {
 	if testing.Short() {
 		t.Skip("-short leaves the rounds with known truth out")
@@ -89,42 +90,35 @@ func TestScoreRounds(t *testing.T) {
 	if len(dirs) == 0 {
 		t.Skip("the rounds with known truth are not beside the project")
 	}
-	kinds := make(map[string]*Result)
 	all := &Result{}
 	var each []Column
+	var goals []goal
 	for i, dir := range dirs {
-		name := filepath.Base(dir)
-		if !strings.Contains(name, os.Getenv("SCORE_ONLY")) {
+		if !strings.Contains(filepath.Base(dir), os.Getenv("SCORE_ONLY")) {
 			continue
 		}
 		if half := os.Getenv("SCORE_HALF"); half != "" && half != strconv.Itoa(i/8%2) {
 			continue
 		}
-		truth := readTruthFile(t, dir)
-		d, err := debrief(dir)
-		if err != nil {
-			t.Errorf("%s: %v", name, err)
-			d = &report.Debrief{}
-		}
-		r := Round(d, truth)
-		each = append(each, Column{Title: name, Result: r})
-		if kinds[truth.Kind()] == nil {
-			kinds[truth.Kind()] = &Result{}
-		}
-		kinds[truth.Kind()].Merge(r)
-		all.Merge(r)
+		goals = append(goals, goal{dir: dir})
 	}
 	var b strings.Builder
+	judged := judgeAll(t, goals)
+	for _, j := range judged {
+		if j.err != nil {
+			t.Errorf("%s: %v", j.name(), j.err)
+		}
+		each = append(each, Column{Title: j.name(), Result: j.result})
+		all.Merge(j.result)
+		if os.Getenv("SCORE_FAILING") != "" {
+			j.writeFailures(&b)
+		}
+	}
+	kinds := byKind(judged)
 	if os.Getenv("SCORE_EACH") != "" {
 		require.NoError(t, Table(&b, each))
 	}
-	var columns []Column
-	for _, k := range Kinds() {
-		if kinds[k] != nil {
-			columns = append(columns, Column{Title: k, Result: kinds[k]})
-		}
-	}
-	require.NoError(t, Table(&b, columns))
+	require.NoError(t, Table(&b, columnsOf(kinds)))
 	fmt.Fprintln(&b, "gaits, all rounds")
 	require.NoError(t, GaitTable(&b, all))
 	fmt.Fprintln(&b, "\nconfidence of the jumps, all rounds")

@@ -79,6 +79,13 @@ type Result struct {
 	TrueStrides, ToldStrides, PairedStrides int       // paired within StrideNarrowS
 	StrideBiasS                             []float64 // found - true, within StrideWideS
 	TrueLeads, ToldLeads, RightLeads        int
+	// Of TrueLeads the disunited strides, those reported as such, and strides that were called disunited and were not.
+	TrueDisunited, FoundDisunited, FalseDisunited int
+
+	// The horse's usual stride in this ride, of the strides of lines of three and more.
+	UsualStrideM, UsualStrideS Figure
+
+	Failed int // rounds whose debrief could not be made; they count with all their truths and nothing found
 
 	ClockS  Figure    // told without an interval; where two clocks were recorded
 	PlacedM []float64 // distance of the placing from the receiver's true offset, one a round
@@ -93,6 +100,7 @@ func Round(d *report.Debrief, t *Truth) *Result {
 	r.lines(d, t, pairs)
 	r.gaits(d, t, shift)
 	r.strides(d, t, shift)
+	r.usual(d, t)
 	r.placing(d, t)
 	if m := t.Sensors.Motion; m != nil && m.ClockS != nil && t.Sensors.Positions != nil {
 		r.ClockS.add(exactly(d.Recording.ClockOffsetS), *m.ClockS)
@@ -403,7 +411,40 @@ func (r *Result) strides(d *report.Debrief, t *Truth, shift float64) {
 			if *lead == t.Leads[k].Lead {
 				r.RightLeads++
 			}
+			switch {
+			case *lead != disunited:
+			case t.Leads[k].Lead == disunited:
+				r.FoundDisunited++
+			default:
+				r.FalseDisunited++
+			}
 		}
+	}
+	for _, l := range t.Leads {
+		if l.Lead == disunited {
+			r.TrueDisunited++
+		}
+	}
+}
+
+// disunited is the lead of a stride whose fore and hind legs lead on different sides.
+const disunited = "disunited"
+
+// usual scores the horse's usual stride against the middle of the ride's true strides, each line of three and more
+// with the strides that it has.
+func (r *Result) usual(d *report.Debrief, t *Truth) {
+	var m, s []float64
+	for _, l := range t.Lines {
+		if l.Strides < 3 || l.StrideLengthM == nil || l.StrideS == nil {
+			continue
+		}
+		for range l.Strides {
+			m, s = append(m, *l.StrideLengthM), append(s, *l.StrideS)
+		}
+	}
+	if len(m) > 0 {
+		r.UsualStrideM.add(d.Horse.CanterStrideM, median(m))
+		r.UsualStrideS.add(d.Horse.StrideS, median(s))
 	}
 }
 
@@ -461,6 +502,12 @@ func (r *Result) Merge(o *Result) {
 	r.TrueLeads += o.TrueLeads
 	r.ToldLeads += o.ToldLeads
 	r.RightLeads += o.RightLeads
+	r.TrueDisunited += o.TrueDisunited
+	r.FoundDisunited += o.FoundDisunited
+	r.FalseDisunited += o.FalseDisunited
+	r.UsualStrideM.merge(o.UsualStrideM)
+	r.UsualStrideS.merge(o.UsualStrideS)
+	r.Failed += o.Failed
 	r.PlacedM = append(r.PlacedM, o.PlacedM...)
 }
 

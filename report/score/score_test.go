@@ -426,3 +426,26 @@ func TestWideWindowFlatters(t *testing.T) {
 	require.Len(t, Pair(late, truth, 0.5), 100)
 	require.Empty(t, Pair(late, truth, StrideNarrowS))
 }
+
+// A stride that is disunited has to be called so, one that is not must not; the usual stride is held to the middle of
+// the strides of lines of three and more.
+func TestDisunitedAndUsualStride(t *testing.T) {
+	truth, d := smallTruth(t), rightDebrief()
+	truth.Leads[1].Lead = "disunited" // of four
+	truth.Leads[2].Lead = "disunited"
+	d.Strides[2].Lead, d.Strides[4].Lead = p("disunited"), p("disunited")
+	d.Horse.CanterStrideM, d.Horse.StrideS = est(3.2, 0.1), est(0.61, 0.02)
+	r := Round(d, truth)
+	r.Merge(&Result{Failed: 1})
+	require.Equal(t, []int{2, 1, 1, 1}, []int{r.TrueDisunited, r.FoundDisunited, r.FalseDisunited, r.Failed})
+	require.Equal(t, []int{4, 2}, []int{r.ToldLeads, r.RightLeads})
+	require.Equal(t, 1, r.UsualStrideM.Truths)
+	require.InDelta(t, 0.2, r.UsualStrideM.MedianAbs(), 1e-12)
+	require.Zero(t, r.UsualStrideM.Covered())
+	require.Equal(t, 1.0, r.UsualStrideS.Covered())
+
+	var b strings.Builder
+	require.NoError(t, Summary(&b, []Column{{Title: "both", Result: r}}))
+	require.Regexp(t, `disunited strides found +0.500 +/ +2\n`, b.String())
+	require.Regexp(t, `usual stride time +1.000 +/ +1\n`, b.String())
+}

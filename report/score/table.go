@@ -28,10 +28,15 @@ type row struct {
 
 // Table prints the results side by side as plain text, at most 120 columns wide, six results a
 // block. A figure is followed by how many it rests on; a dash is a figure that nothing was there for.
-func Table(w io.Writer, columns []Column) error {
+func Table(w io.Writer, columns []Column) error { return table(w, columns, rows()) }
+
+// Summary prints the figures that worlds are compared by, a third of [Table]'s, in the same way.
+func Summary(w io.Writer, columns []Column) error { return table(w, columns, summaryRows()) }
+
+func table(w io.Writer, columns []Column, rows []row) error {
 	for len(columns) > 0 {
 		n := min(columnsWide, len(columns))
-		if err := block(w, columns[:n]); err != nil {
+		if err := block(w, columns[:n], rows); err != nil {
 			return err
 		}
 		columns = columns[n:]
@@ -39,7 +44,7 @@ func Table(w io.Writer, columns []Column) error {
 	return nil
 }
 
-func block(w io.Writer, columns []Column) error {
+func block(w io.Writer, columns []Column, rows []row) error {
 	var b strings.Builder
 	for line := range 2 { // titles in two lines, split at a space
 		fmt.Fprintf(&b, "%-*s", labelWidth, "")
@@ -48,7 +53,7 @@ func block(w io.Writer, columns []Column) error {
 		}
 		b.WriteByte('\n')
 	}
-	for _, r := range rows() {
+	for _, r := range rows {
 		if r.cell == nil {
 			b.WriteString(r.label + "\n")
 			continue
@@ -78,6 +83,65 @@ func titleLine(title string, line int) string {
 		s = s[:cellWidth-1]
 	}
 	return s
+}
+
+// summaryRows are what was found and what the intervals hold.
+func summaryRows() []row {
+	of := func(n, all func(*Result) int) func(*Result) string {
+		return func(r *Result) string { return number("%.3f", share(n(r), all(r)), all(r)) }
+	}
+	trueJumps := func(r *Result) int { return r.TrueJumps }
+	found := func(r *Result) int { return r.FoundJumps }
+	short := func(r *Result) int { return r.Short.True }
+	long := func(r *Result) int { return r.Long.True }
+	out := []row{
+		{"rounds", func(r *Result) string { return fmt.Sprint(r.Rounds) }},
+		{"no debrief could be made", func(r *Result) string { return fmt.Sprint(r.Failed) }},
+		{"true jumps found", of(found, trueJumps)},
+		{"reported jumps true", of(found, func(r *Result) int { return r.ReportedJumps })},
+		{"right obstacle", of(func(r *Result) int { return r.RightObstacle }, trueJumps)},
+		{"refusals and run-outs found", of(func(r *Result) int { return r.FoundRefusals }, func(r *Result) int { return r.TrueRefusals })},
+		{"false refusals and run-outs", func(r *Result) string { return fmt.Sprint(r.FalseRefusals) }},
+		{fmt.Sprintf("strides exact, up to %d", ShortLine), of(func(r *Result) int { return r.Short.Exact }, short)},
+		{"strides exact, longer", of(func(r *Result) int { return r.Long.Exact }, long)},
+		{"gait right, share of time", func(r *Result) string { return number("%.4f", r.GaitRight(), -1) }},
+		{"canter strides F1", func(r *Result) string { return number("%.3f", r.StrideF1(), -1) }},
+		{"canter strides, bias, ms", func(r *Result) string { return number("%+.0f", median(r.StrideBiasS)*1000, len(r.StrideBiasS)) }},
+		{"take-off, median |error|, ms", func(r *Result) string { return number("%.0f", r.TakeoffS.MedianAbs()*1000, len(r.TakeoffS.Told)) }},
+		{"take-off, bias, ms", func(r *Result) string { return number("%+.0f", r.TakeoffS.Bias()*1000, len(r.TakeoffS.Told)) }},
+		{"landing, bias, ms", func(r *Result) string { return number("%+.0f", r.LandingS.Bias()*1000, len(r.LandingS.Told)) }},
+		{"stride length, median |error|, %", func(r *Result) string {
+			return number("%.2f", r.StrideLengthM.MedianShare()*100, len(r.StrideLengthM.Told))
+		}},
+		{"speed, median |error|, m/s", func(r *Result) string { return number("%.3f", r.SpeedMS.MedianAbs(), len(r.SpeedMS.Told)) }},
+		{"lead reported", of(func(r *Result) int { return r.ToldLeads }, func(r *Result) int { return r.TrueLeads })},
+		{"lead right where reported", of(func(r *Result) int { return r.RightLeads }, func(r *Result) int { return r.ToldLeads })},
+		{"disunited strides found", of(func(r *Result) int { return r.FoundDisunited }, func(r *Result) int { return r.TrueDisunited })},
+		{"called disunited, and were not", func(r *Result) string { return fmt.Sprint(r.FalseDisunited) }},
+		{"truths inside the 90 % interval (of how many)", nil},
+	}
+	for _, c := range []struct {
+		label string
+		of    func(*Result) *Figure
+	}{
+		{"take-off", func(r *Result) *Figure { return &r.TakeoffS }},
+		{"landing", func(r *Result) *Figure { return &r.LandingS }},
+		{"take-off distance", func(r *Result) *Figure { return &r.TakeoffDistanceM }},
+		{"landing distance", func(r *Result) *Figure { return &r.LandingDistanceM }},
+		{"speed over", func(r *Result) *Figure { return &r.OverSpeedMS }},
+		{"strides", func(r *Result) *Figure { return &r.Strides }},
+		{"stride length", func(r *Result) *Figure { return &r.StrideLengthM }},
+		{"stride time", func(r *Result) *Figure { return &r.StrideS }},
+		{"speed", func(r *Result) *Figure { return &r.SpeedMS }},
+		{"track", func(r *Result) *Figure { return &r.TrackM }},
+		{"turned", func(r *Result) *Figure { return &r.TurnedDeg }},
+		{"tightest radius", func(r *Result) *Figure { return &r.RadiusMinM }},
+		{"usual stride", func(r *Result) *Figure { return &r.UsualStrideM }},
+		{"usual stride time", func(r *Result) *Figure { return &r.UsualStrideS }},
+	} {
+		out = append(out, row{c.label, func(r *Result) string { return number("%.3f", c.of(r).Covered(), len(c.of(r).Told)) }})
+	}
+	return out
 }
 
 // rows are the figures in the order in which they are read: what was found, then how well.

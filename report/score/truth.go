@@ -82,7 +82,7 @@ type TrueStride struct {
 // TrueLead is the lead from AtS on.
 type TrueLead struct {
 	AtS  float64
-	Lead string // left | right
+	Lead string // left | right | disunited
 }
 
 // UnmarshalJSON reads [20.205, "left"].
@@ -112,7 +112,7 @@ type TruthSensors struct {
 	} `json:"gnss"`
 	Motion *struct {
 		RateHz float64 `json:"hz"`
-		Mount  string  `json:"mount"` // saddle | pocket | wrist
+		Mount  string  `json:"mount"` // saddle | girth | pocket | wrist
 		// ClockS is how far the motion's clock was ahead of the positions'.
 		ClockS *float64 `json:"clock_s"`
 	} `json:"inertial"`
