@@ -4,6 +4,7 @@ import (
 	"embed"
 	"encoding/json"
 	"fmt"
+	"groundline/cmd/serve/shell"
 	"io/fs"
 	"maps"
 	"net/http"
@@ -21,6 +22,14 @@ import (
 //go:embed api
 var apiFiles embed.FS
 
+//go:embed templates
+var templates embed.FS
+
+func newServer(sh *shell.Shell) *server {
+	sh.Add(templates)
+	return &server{sh}
+}
+
 // programRoutes are what describes the interface for programs.
 func (s *server) programRoutes(mux *http.ServeMux) {
 	described := sync.OnceValues(func() ([]byte, error) { return openAPIJSON(apiFiles) })
@@ -30,7 +39,7 @@ func (s *server) programRoutes(mux *http.ServeMux) {
 			err = s.programs(w, r, data)
 		}
 		if err != nil {
-			s.fail(w, r, err)
+			s.Fail(w, r, err)
 		}
 	})
 	mux.HandleFunc("GET /api/openapi.yaml", func(w http.ResponseWriter, r *http.Request) {
@@ -39,7 +48,7 @@ func (s *server) programRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("GET /api/openapi.json", func(w http.ResponseWriter, r *http.Request) {
 		data, err := described()
 		if err != nil {
-			s.fail(w, r, err)
+			s.Fail(w, r, err)
 			return
 		}
 		w.Header().Set("Content-Type", "application/json")
@@ -54,7 +63,7 @@ func (s *server) programRoutes(mux *http.ServeMux) {
 func (s *server) description(w http.ResponseWriter, r *http.Request, name, kind string) {
 	data, err := apiFiles.ReadFile(name)
 	if err != nil {
-		s.nowhere(w, r)
+		s.Nowhere(w, r)
 		return
 	}
 	w.Header().Set("Content-Type", kind)
@@ -145,7 +154,7 @@ func (s *server) programs(w http.ResponseWriter, r *http.Request, described []by
 	if r.TLS != nil {
 		scheme = "https"
 	}
-	s.show(w, r, http.StatusOK, "programs.html", view{Title: "For programs", Data: struct {
+	s.Show(w, r, http.StatusOK, "programs.html", shell.View{Title: "For programs", Data: struct {
 		Address string
 		All     []addressView
 	}{scheme + "://" + r.Host, list}})

@@ -14,6 +14,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
+	"groundline/cmd/serve/lines"
 	"groundline/report/keep"
 )
 
@@ -59,7 +60,7 @@ func TestLongNamesOfCourses(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, y.store.SetHorse(t.Context(), keep.Horse{ID: y.birch, Name: long}))
 	ctx := browser(t)
-	for i, address := range []string{"/courses", fmt.Sprintf("/courses/%d?for=horse-%d", c.ID, y.birch), lineAddress(c.ID, plan.Route[0], plan.Route[1]), lineAddress(y.course.ID, "3", "4"),
+	for i, address := range []string{"/courses", fmt.Sprintf("/courses/%d?for=horse-%d", c.ID, y.birch), lines.Address(c.ID, plan.Route[0], plan.Route[1]), lines.Address(y.course.ID, "3", "4"),
 		"/compare", fmt.Sprintf("/compare?ride=%d&ride=%d", y.both, y.gps)} {
 		at(t, ctx, 360, "light")
 		visit(t, ctx, y.URL+address)

@@ -2,6 +2,7 @@ package serve
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -16,11 +17,12 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"groundline/cmd/serve/lines"
+	"groundline/cmd/serve/shell"
 	"groundline/course"
 	"groundline/report"
 	"groundline/report/compare"
 	"groundline/report/keep"
-	"groundline/trace"
 )
 
 // yard is a store with one course that two horses rode: Birch with all devices and with the watch alone, Ash with the
@@ -127,8 +129,8 @@ func TestCoursePages(t *testing.T) {
 	// The walk on the page says what the command's text says.
 	plan, warnings, err := y.store.Plan(t.Context(), y.course.VersionID)
 	require.NoError(t, err)
-	for query, horse := range map[string]course.Horse{"": course.Profiles()[0].Horse(), "?for=large+pony": profileOf("large pony").Horse(),
-		"?size=large+pony&pace=300": profileOf("large pony").Horse().AtPace(5)} {
+	for query, horse := range map[string]course.Horse{"": course.Profiles()[0].Horse(), "?for=large+pony": shell.ProfileOf("large pony").Horse(),
+		"?size=large+pony&pace=300": shell.ProfileOf("large pony").Horse().AtPace(5)} {
 		status, html = got(t, y.at(query))
 		require.Equal(t, http.StatusOK, status)
 		told, err := report.TellWalk(plan, plan.Walk(horse), warnings, report.Metric)
@@ -169,7 +171,7 @@ func TestCoursePages(t *testing.T) {
 	status, text := got(t, y.at("/walk.txt?size=large+pony"))
 	require.Equal(t, http.StatusOK, status)
 	var want bytes.Buffer
-	require.NoError(t, report.WalkText(&want, plan, plan.Walk(profileOf("large pony").Horse()), warnings, report.WalkOptions{}))
+	require.NoError(t, report.WalkText(&want, plan, plan.Walk(shell.ProfileOf("large pony").Horse()), warnings, report.WalkOptions{}))
 	require.Equal(t, want.String(), text)
 
 	for address, status := range map[string]int{"/courses/99": 404, "/courses/x": 404, "/courses/1?version=7": 404, "/courses/1?version=": 200, "/courses/1?pace=9": 400, "/courses/1?pace=NaN": 400,
@@ -282,8 +284,8 @@ func TestHostileNamesOfCourses(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, y.store.SetHorse(t.Context(), keep.Horse{ID: y.birch, Name: evil, Size: "large pony"}))
 	from, to := plan.Obstacles[0].ID, plan.Obstacles[1].ID
-	for _, address := range []string{"/courses", fmt.Sprintf("/courses/%d?for=horse-%d", c.ID, y.birch), fmt.Sprintf("/courses/%d/remove", c.ID), lineAddress(c.ID, from, to),
-		lineAddress(y.course.ID, "1", "2"), fmt.Sprintf("/compare?ride=%d", y.both), fmt.Sprintf("/compare?ride=%d&ride=%d", y.both, y.gps), fmt.Sprintf("/compare?ride=%d&line=%s", y.both, url.QueryEscape(evil)),
+	for _, address := range []string{"/courses", fmt.Sprintf("/courses/%d?for=horse-%d", c.ID, y.birch), fmt.Sprintf("/courses/%d/remove", c.ID), lines.Address(c.ID, from, to),
+		lines.Address(y.course.ID, "1", "2"), fmt.Sprintf("/compare?ride=%d", y.both), fmt.Sprintf("/compare?ride=%d&ride=%d", y.both, y.gps), fmt.Sprintf("/compare?ride=%d&line=%s", y.both, url.QueryEscape(evil)),
 		fmt.Sprintf("/courses/%d/plan.svg", c.ID), fmt.Sprintf("/courses/%d/small.svg", c.ID)} {
 		status, html := got(t, y.URL+address)
 		require.Less(t, status, 500, address)
@@ -295,7 +297,7 @@ func TestHostileNamesOfCourses(t *testing.T) {
 
 func TestAttemptsAtALine(t *testing.T) {
 	y := newYard(t)
-	status, html := got(t, y.URL+lineAddress(y.course.ID, "3", "4"))
+	status, html := got(t, y.URL+lines.Address(y.course.ID, "3", "4"))
 	require.Equal(t, 200, status)
 	require.Contains(t, plain(html), "3 attempts at this line")
 	values := regexp.MustCompile(`name="attempt" value="([^"]*)"`).FindAllStringSubmatch(html, -1)
@@ -306,7 +308,7 @@ func TestAttemptsAtALine(t *testing.T) {
 
 	// Narrowed and sorted by the address alone.
 	order := func(query string) (out []string) {
-		status, html := got(t, y.URL+lineAddress(y.course.ID, "3", "4")+query)
+		status, html := got(t, y.URL+lines.Address(y.course.ID, "3", "4")+query)
 		require.Equal(t, 200, status, query)
 		for _, m := range regexp.MustCompile(`href="/rides/(\d+)">ride`).FindAllStringSubmatch(html, -1) {
 			out = append(out, m[1])
@@ -321,12 +323,12 @@ func TestAttemptsAtALine(t *testing.T) {
 	require.Equal(t, up[0], down[2])
 	require.Equal(t, fmt.Sprint(y.motion), order("?sort=horse")[0])
 	for _, bad := range []string{"?sort=nonsense", "?figure=nonsense", "?horse_id=x", "?from=tomorrow", "?sort=-"} {
-		status, _ := got(t, y.URL+lineAddress(y.course.ID, "3", "4")+bad)
+		status, _ := got(t, y.URL+lines.Address(y.course.ID, "3", "4")+bad)
 		require.Equal(t, 400, status, bad)
 	}
-	for _, f := range lineFigures() {
-		status, _ := got(t, y.URL+lineAddress(y.course.ID, "3", "4")+"?figure="+f.name+"&sort="+f.name)
-		require.Equal(t, 200, status, f.name)
+	for _, f := range []string{"length", "strides", "in", "out", "pace", "time", "track", "radius", "rode"} {
+		status, _ := got(t, y.URL+lines.Address(y.course.ID, "3", "4")+"?figure="+f+"&sort="+f)
+		require.Equal(t, 200, status, f)
 	}
 }
 
@@ -350,7 +352,7 @@ func TestComparison(t *testing.T) {
 		require.NoError(t, err)
 		ride, err := y.store.Ride(t.Context(), id)
 		require.NoError(t, err)
-		attempts = append(attempts, compare.Attempt{Name: comparedName(ride), Debrief: d})
+		attempts = append(attempts, compare.Attempt{Name: cmp.Or(ride.Label, fmt.Sprintf("Ride %d", ride.ID)), Debrief: d})
 	}
 	c, err := compare.Of(attempts, compare.Options{})
 	require.NoError(t, err)
@@ -369,7 +371,7 @@ func TestComparison(t *testing.T) {
 	require.NotContains(t, html, "<h2>1 to 2")
 
 	// Too few attempts picked on the page of a line: back to it, and nowhere else.
-	line := lineAddress(y.course.ID, "3", "4")
+	line := lines.Address(y.course.ID, "3", "4")
 	for query, want := range map[string]string{
 		"back=" + line: line + "?said=two",
 		fmt.Sprintf("attempt=%d.1&back=%s", y.both, line):                     line + "?said=two",
@@ -523,7 +525,7 @@ func TestCourseInterface(t *testing.T) {
 	require.NoError(t, err)
 	_, body = got(t, y.api("/courses/1/walk?size=large+pony&pace=320"))
 	var want bytes.Buffer
-	require.NoError(t, report.WalkJSON(&want, plan, plan.Walk(profileOf("large pony").Horse().AtPace(320.0/60)), warnings))
+	require.NoError(t, report.WalkJSON(&want, plan, plan.Walk(shell.ProfileOf("large pony").Horse().AtPace(320.0/60)), warnings))
 	require.Equal(t, want.String(), body)
 	data, err := y.store.DebriefJSON(t.Context(), y.motion)
 	require.NoError(t, err)
@@ -579,31 +581,4 @@ func TestCoursesOfManyRidesAreSoon(t *testing.T) {
 		}
 		require.Less(t, best, limit, path)
 	}
-}
-
-// Six horses have marks of their own, those with the most attempts; who is never told apart by colour alone.
-func TestMarks(t *testing.T) {
-	var list []keep.Attempt
-	for id := int64(9); id >= 1; id-- { // newest first
-		for range id {
-			list = append(list, keep.Attempt{HorseID: id, Horse: fmt.Sprintf("Horse %d", id), StrideLengthM: &trace.Estimate{Value: 3.5, Low: 3.4, High: 3.6}})
-		}
-	}
-	m := marksOf(list)
-	require.Equal(t, []int64{4, 5, 6, 7, 8, 9}, m.order)
-	key := m.key(list)
-	require.Equal(t, "3 other horses", key[6].Name)
-	require.Equal(t, 6, key[6].N)
-	require.Equal(t, 9, key[5].N)
-	shapes := map[string]bool{}
-	for _, k := range key {
-		shapes[regexp.MustCompile(` class="[^"]*"`).ReplaceAllString(string(k.Mark), "")] = true
-	}
-	require.Len(t, shapes, 7, "shapes without their colour")
-	chart, words := attemptChart(list, lineFigures()[0], m, report.Metric)
-	require.Equal(t, mostDrawn, strings.Count(string(chart), `class="doubt"`))
-	require.Contains(t, strings.Join(words, " "), "Horse 9: 9 attempts, all 3.50.")
-	require.Contains(t, words[0], "40 attempts")
-	none, _ := attemptChart(nil, lineFigures()[0], m, report.Metric)
-	require.Empty(t, none)
 }

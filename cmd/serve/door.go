@@ -1,10 +1,9 @@
 package serve
 
 import (
+	"groundline/cmd/serve/guard"
 	"net/http"
 	"strings"
-
-	"groundline/cmd/serve/guard"
 )
 
 // OpenToAll tells the paths that are answered without the passcode: what the sign-in page needs, which is the same in

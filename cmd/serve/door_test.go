@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/cmd/serve/guard"
+	"groundline/cmd/serve/shell"
 	"groundline/report/keep"
 )
 
@@ -30,7 +31,7 @@ func TestFormsThatAreNone(t *testing.T) {
 	for _, path := range []string{"/horses", "/horses/1", "/rides/1/details", "/rides/1/columns"} {
 		answer, _ := does(t, http.MethodPost, url+path, "application/x-www-form-urlencoded", []byte("name=%zz&note=%"))
 		require.Equal(t, http.StatusBadRequest, answer.StatusCode, path)
-		answer, _ = does(t, http.MethodPost, url+path, "application/x-www-form-urlencoded", []byte("note="+strings.Repeat("a", maxFormBytes)))
+		answer, _ = does(t, http.MethodPost, url+path, "application/x-www-form-urlencoded", []byte("note="+strings.Repeat("a", shell.MaxFormBytes)))
 		require.Equal(t, http.StatusRequestEntityTooLarge, answer.StatusCode, path)
 	}
 	answer, _ := does(t, http.MethodPost, url+"/courses/new", "application/x-www-form-urlencoded", []byte("text=%zz"))

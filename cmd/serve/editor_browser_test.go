@@ -739,7 +739,7 @@ func TestEditorImportsAndExports(t *testing.T) {
 		case "svg":
 			require.Contains(t, string(data), "</svg>")
 		default:
-			p, _, err := planOf(data)
+			p, _, err := course.Read("plan."+format, data)
 			require.NoError(t, err)
 			if format == "yaml" {
 				require.Equal(t, want, p)

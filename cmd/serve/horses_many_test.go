@@ -19,6 +19,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"groundline/cmd/serve/shell"
 	"groundline/report/keep"
 	"groundline/report/record"
 	"groundline/trace"
@@ -50,8 +51,8 @@ func TestHorsesOfManyRides(t *testing.T) {
 	}{
 		{"list, first seen", "/horses", true, 100 * time.Millisecond},
 		{"list", "/horses", false, 100 * time.Millisecond},
-		{"horse of many rides, first seen", horseAddress(most.ID), true, 300 * time.Millisecond},
-		{"horse of many rides", horseAddress(most.ID), false, 100 * time.Millisecond},
+		{"horse of many rides, first seen", shell.HorseAddress(most.ID), true, 300 * time.Millisecond},
+		{"horse of many rides", shell.HorseAddress(most.ID), false, 100 * time.Millisecond},
 	} {
 		h := New(Options{Store: store})
 		best := time.Hour

@@ -235,22 +235,6 @@ func TestRecordsAreHeld(t *testing.T) {
 	require.Contains(t, page(), "one ride only")
 	_, html := got(t, fmt.Sprintf("%s/horses/%d/rides/%d", y.URL, y.birch, y.rides[1]))
 	require.Contains(t, html, "nothing to hold this ride against")
-	c := records{}
-	h := keep.Horse{ID: 1, Name: "Birch"}
-	rec := &record.Record{}
-	c.put(h, "a", rec)
-	held, ok := c.find(h, "a")
-	require.True(t, ok)
-	require.Same(t, rec, held)
-	_, ok = c.find(h, "b")
-	require.False(t, ok)
-	h.Size = "large pony"
-	_, ok = c.find(h, "a")
-	require.False(t, ok, "the size is in it")
-	for i := range 3 * mostRecords {
-		c.put(keep.Horse{ID: int64(i)}, "a", rec)
-	}
-	require.LessOrEqual(t, len(c.held), mostRecords)
 }
 
 // Every page of horses at three widths in both schemes: whole, reachable, and nothing moves.

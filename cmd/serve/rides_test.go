@@ -3,15 +3,12 @@ package serve
 import (
 	"bytes"
 	"compress/gzip"
-	"context"
 	"encoding/json"
 	"fmt"
 	"io"
-	"log/slog"
 	"mime/multipart"
 	"net"
 	"net/http"
-	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -21,6 +18,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"groundline/cmd/serve/rides"
 	"groundline/report"
 	"groundline/report/keep"
 )
@@ -104,7 +102,7 @@ func TestRideIsTaken(t *testing.T) {
 	a, text := sent(t, web.URL+"/api/1/rides", append(parts, part{"course", "", strings.ToUpper(c.Name)}, part{"label", "", "lesson"}, part{"note", "", "two\r\nlines"})...)
 	require.Equal(t, http.StatusCreated, a.StatusCode, text)
 	require.Equal(t, "/api/1/rides/1", a.Header.Get("Location"))
-	var ride rideJSON
+	var ride rides.RideJSON
 	require.NoError(t, json.Unmarshal([]byte(text), &ride))
 	require.False(t, *ride.Already)
 	require.Equal(t, "Birch", *ride.Horse)
@@ -218,13 +216,12 @@ func TestColumnsOfPackedTable(t *testing.T) {
 	require.Contains(t, text, `<option value="4">4 up</option>`)
 	require.Contains(t, text, `name="column_az" required>`)
 	require.Contains(t, text, `name="column_gz">`)
-	require.Nil(t, tableOf(beginning(strings.NewReader("\x1f\x8bno such"))))
 }
 
 // Every form in which a debrief may be taken away is one.
 func TestDebriefIsTakenAway(t *testing.T) {
 	web := site(t, withDemo)
-	for _, d := range takeAways() {
+	for _, d := range rides.Downloads() {
 		a, text := does(t, http.MethodGet, web.URL+"/rides/1/debrief."+d.Ending, "", nil)
 		require.Equal(t, http.StatusOK, a.StatusCode, d.Ending)
 		require.Equal(t, d.Kind, a.Header.Get("Content-Type"))
@@ -240,7 +237,7 @@ func TestFaultyHandIns(t *testing.T) {
 	var store *keep.Store
 	web := site(t, withStore(&store), func(_ *testing.T, o *Options) { o.MaxUploadBytes = 1000 })
 	many := []part{{"file", "a.csv", "x"}}
-	for i := range maxParts {
+	for i := range 120 {
 		many = append(many, part{"note", "", fmt.Sprint(i)})
 	}
 	for name, c := range map[string]struct {
@@ -255,7 +252,7 @@ func TestFaultyHandIns(t *testing.T) {
 		"two too large":    {[]part{{"file", "a.csv", strings.Repeat("x", 600)}, {"file", "b.csv", strings.Repeat("y", 600)}}, 413, "expected less"},
 		"far too large":    {[]part{{"file", "a.csv", strings.Repeat("x", 2<<20)}}, 413, "expected less"},
 		"unknown field":    {[]part{{"file", "a.csv", "x"}, {"hors", "", "Birch"}}, 400, "no such field"},
-		"long field":       {[]part{{"file", "a.csv", "x"}, {"note", "", strings.Repeat("x", maxFieldBytes+1)}}, 400, "note: longer"},
+		"long field":       {[]part{{"file", "a.csv", "x"}, {"note", "", strings.Repeat("x", (8<<10)+1)}}, 400, "note: longer"},
 		"too many":         {many, 400, "more than"},
 		"no such horse":    {[]part{{"file", "a.csv", "x"}, {"horse_id", "", "7"}}, 400, "horse_id: 7"},
 		"no such course":   {[]part{{"file", "a.csv", "x"}, {"course_id", "", "7"}}, 400, "course_id: 7"},
@@ -310,7 +307,7 @@ func TestRideInterface(t *testing.T) {
 		a, text := sent(t, web.URL+"/api/1/rides", part{"file", "a.csv", fmt.Sprint(i)}, part{"horse", "", []string{"Birch", "Elm"}[i%2]}, part{"label", "", fmt.Sprintf("ride %d", i)})
 		require.Equal(t, http.StatusCreated, a.StatusCode, text)
 	}
-	list := func(query string) (ids []int64, out ridesJSON) {
+	list := func(query string) (ids []int64, out rides.RidesJSON) {
 		t.Helper()
 		status, text := got(t, web.URL+"/api/1/rides"+query)
 		require.Equal(t, http.StatusOK, status, text)
@@ -346,10 +343,10 @@ func TestRideInterface(t *testing.T) {
 		require.Contains(t, text, `"status"`)
 	}
 
-	patch := func(body string) (int, rideJSON) {
+	patch := func(body string) (int, rides.RideJSON) {
 		t.Helper()
 		a, text := does(t, http.MethodPatch, web.URL+"/api/1/rides/1", "application/json", []byte(body))
-		var r rideJSON
+		var r rides.RideJSON
 		if a.StatusCode == http.StatusOK {
 			require.NoError(t, json.Unmarshal([]byte(text), &r))
 		}
@@ -501,33 +498,6 @@ func TestFiftyAtOnce(t *testing.T) {
 	nothingIncoming(t, store)
 }
 
-// A disk that is full is told as such, to people and to programs.
-func TestFullDiskIsTold(t *testing.T) {
-	for path, want := range map[string]string{"/rides": "text/html; charset=utf-8", "/api/1/rides": "application/problem+json"} {
-		w := httptest.NewRecorder()
-		(&server{Options: Options{Log: slog.New(slog.DiscardHandler)}, pages: loadPages(loadStatic())}).fail(w, httptest.NewRequest(http.MethodPost, path, nil), fmt.Errorf("keeping: %w", &keep.FullError{Dir: "/home/someone/store"}))
-		require.Equal(t, http.StatusInsufficientStorage, w.Code)
-		require.Equal(t, want, w.Header().Get("Content-Type"))
-		require.NotContains(t, w.Body.String(), "someone")
-		require.Contains(t, w.Body.String(), "no room is left on the disk")
-	}
-}
-
-func TestTables(t *testing.T) {
-	for text, want := range map[string][][]string{
-		"a,b,c,d\n1,2,3,4\n":               {{"a", "b", "c", "d"}, {"1", "2", "3", "4"}},
-		"a;b;c;d\n1;2;3;4\n1;2;3;4\n":      {{"a", "b", "c", "d"}, {"1", "2", "3", "4"}, {"1", "2", "3", "4"}},
-		"Device X\na\tb\tc\td\n1\t2\t3\t4": {{"a", "b", "c", "d"}, {"1", "2", "3", "4"}},
-		"a,b\n1,2\n":                       nil,
-		"<gpx a=\"1,2,3,4\">\n,,,\n":       nil,
-		"\xff\xfe,,,\n,,,\n":               nil,
-		"":                                 nil,
-		"a,b,c,d":                          nil,
-	} {
-		require.Equal(t, want, tableOf([]byte(text)), "%q", text)
-	}
-}
-
 // Of ten thousand rides every page of the list, narrowed in any way, is answered within 100 ms.
 func TestListOfManyRidesIsSoon(t *testing.T) {
 	if testing.Short() {
@@ -547,48 +517,6 @@ func TestListOfManyRidesIsSoon(t *testing.T) {
 	}
 	_, text := got(t, web.URL)
 	require.Contains(t, text, "10000 kept")
-}
-
-// A debrief whose copy was lost is made anew for whoever asks; one that takes long is made once for all who ask, and they are
-// told to wait.
-func TestDebriefIsMadeAnew(t *testing.T) {
-	var store *keep.Store
-	web := site(t, withDemo, withStore(&store))
-	_, before := got(t, web.URL+"/rides/1")
-	require.NoError(t, os.RemoveAll(filepath.Join(store.Dir(), "worked", "1")))
-	require.Eventually(t, func() bool {
-		status, after := got(t, web.URL+"/rides/1")
-		require.Equal(t, http.StatusOK, status)
-		if strings.Contains(after, "Working it out anew") { // the machine is busy
-			return false
-		}
-		require.Equal(t, before, after)
-		return true
-	}, time.Minute, 100*time.Millisecond)
-
-	var a anew
-	made, release := 0, make(chan struct{})
-	get := func(context.Context, int64) (*report.Debrief, error) {
-		made++
-		<-release
-		return &report.Debrief{}, nil
-	}
-	for range 3 {
-		d, err := a.fetch(t.Context(), 1, time.Millisecond, get)
-		require.NoError(t, err)
-		require.Nil(t, d)
-	}
-	gone, leave := context.WithCancel(t.Context())
-	leave()
-	_, err := a.fetch(gone, 1, time.Minute, get)
-	require.ErrorIs(t, err, context.Canceled)
-	close(release)
-	require.Eventually(t, func() bool {
-		d, err := a.fetch(t.Context(), 1, time.Minute, get)
-		return d != nil && err == nil
-	}, time.Minute, time.Millisecond)
-	require.LessOrEqual(t, made, 2)
-	require.Empty(t, a.of)
 }
 
 // A ride stays with the version of the course that was ridden until somebody says otherwise; then it is worked out anew.
@@ -628,4 +556,22 @@ func TestVersionOfTheCourse(t *testing.T) {
 	require.Contains(t, text, "Saved.")
 	_, text = got(t, web.URL+"/?said=%3Cb%3Ewords")
 	require.NotContains(t, text, "words</p>", "nobody writes on the page by its address")
+}
+
+// A debrief whose copy was lost is made anew for whoever asks; one that takes long is made once for all who ask, and they are
+// told to wait.
+func TestDebriefIsMadeAnew(t *testing.T) {
+	var store *keep.Store
+	web := site(t, withDemo, withStore(&store))
+	_, before := got(t, web.URL+"/rides/1")
+	require.NoError(t, os.RemoveAll(filepath.Join(store.Dir(), "worked", "1")))
+	require.Eventually(t, func() bool {
+		status, after := got(t, web.URL+"/rides/1")
+		require.Equal(t, http.StatusOK, status)
+		if strings.Contains(after, "Working it out anew") { // the machine is busy
+			return false
+		}
+		require.Equal(t, before, after)
+		return true
+	}, time.Minute, 100*time.Millisecond)
 }
