@@ -48,6 +48,9 @@ type Debrief struct {
 	StrideRows []StrideRow `json:"-"`
 }
 
+// PlanFound is what a debrief notes whose plan is of the jumps themselves.
+const PlanFound = "no plan was given: the obstacles were found from the jumps"
+
 // RecordingInfo says what was read.
 type RecordingInfo struct {
 	Files      []string `json:"files"` // as given
@@ -218,4 +221,51 @@ type Rejected struct {
 	Rule  string  `json:"rule"`
 	Found float64 `json:"found"`
 	Limit float64 `json:"limit"`
+}
+
+// Ridden is the ride as it lies on the plan, for renderings that draw it. Columns have one value a
+// sample, ten samples a second within each piece; without positions they are empty.
+type Ridden struct {
+	TimeS, XM, YM []float64 // seconds from the recording's start; the plan's axes, or east and north without a plan
+	SpeedMS       []float64 // over ground
+	SpeedSDMS     []float64 // its standard deviation
+	DistanceM     []float64 // ridden since the first sample, as far as was recorded: a gap adds nothing
+	HeightM       []float64 // of the ground there; nil where the plan has no heights
+	Pieces        []int     // the first sample of each unbroken piece; nothing is known between two
+	// LineS is from when to when each of Debrief.Lines was ridden, landing to take-off, in their order.
+	LineS [][2]float64
+	Bends []Bend
+}
+
+// Bend is the circle of a line's tightest radius ([Turn].RadiusMinM), laid against the track from inside
+// where it turned most sharply over 4 m of travel.
+type Bend struct {
+	Line         int     // in Debrief.Lines
+	XM, YM       float64 // the circle's centre
+	RadiusM      float64
+	TouchDeg     float64 // bearing from the centre to where it touches the track, clockwise from +y
+	EitherWayDeg float64 // how far along the circle to either side it is worth drawing, degrees
+}
+
+// StrideRow is one stride with all that the ride tells about it, for the stride table. Nil is what the
+// recording can't tell.
+type StrideRow struct {
+	Round   *int    // the whole round that it belongs to
+	Attempt *int    // which ride of its line, from 1; nil outside the lines
+	Line    *string // "from-to"; nil outside the lines
+	// InLine counts the strides of the line from 1, OfLine is how many the line has; nil outside the lines. InLine
+	// is nil also where the strides found one by one are not as many as the line's count.
+	InLine, OfLine *int
+	Gait           string // halt | walk | trot | canter
+	Lead           *string
+	StartS         float64 // from the recording's start
+	DurationS      float64 // above 0
+	LengthM        *trace.Estimate
+	SpeedMS        *float64 // LengthM over DurationS
+	Grade          *float64 // mean rise per metre ridden, uphill positive
+	Homeward       *float64 // mean cosine towards home
+	CurvaturePerM  *float64 // turn per metre ridden, radians, left positive
+	// By is "counted" for a stride that was seen, "estimated" for one of as many as the line most
+	// likely had, laid evenly between landing and take-off.
+	By string
 }

@@ -6,7 +6,9 @@ import (
 	"slices"
 
 	"groundline/detect"
+	"groundline/report/layout"
 	"groundline/trace"
+	"groundline/trace/dsp"
 	"groundline/trace/geo"
 	"groundline/trace/smooth"
 )
@@ -125,11 +127,11 @@ func timing(t []float64, leastS float64) (jitterS float64, gaps int, gapsS float
 			steps = append(steps, d)
 		}
 	}
-	mid := median(steps)
+	mid := dsp.Quantile(steps, 0.5)
 	for i := range steps {
 		steps[i] = math.Abs(steps[i] - mid)
 	}
-	return 1.4826 * median(steps), gaps, gapsS
+	return 1.4826 * dsp.Quantile(steps, 0.5), gaps, gapsS
 }
 
 func lookAtPositions(p *trace.Positions) (*LookedPositions, *smooth.Track) {
@@ -261,7 +263,7 @@ func answers(l *Looked) []Answer {
 		but = "; a swinging limb hides low jumps and makes others look like them"
 	}
 	if felt && m.Gaps > 0 {
-		but += fmt.Sprintf("; what happened in %s of the motion is not felt", counted(m.Gaps, "gap", "gaps"))
+		but += fmt.Sprintf("; what happened in %s of the motion is not felt", layout.Plural(m.Gaps, "gap", "gaps"))
 	}
 	if p != nil && !seen {
 		but += "; the positions are too few or too far apart for a track"

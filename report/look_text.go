@@ -33,7 +33,7 @@ func writeLook(p *page, l *Looked) {
 				words += fmt.Sprintf(", own speed %.2g m/s", *s.SpeedMS)
 			}
 			if *s.Outliers > 0 {
-				words += "; " + counted(*s.Outliers, "fix", "fixes") + " contradicted by the rest"
+				words += "; " + layout.Plural(*s.Outliers, "fix", "fixes") + " contradicted by the rest"
 			}
 			tell("noise", words+": "+s.NoiseWhy)
 		} else {
@@ -46,7 +46,7 @@ func writeLook(p *page, l *Looked) {
 		case c.OffsetS == nil:
 			tell("clocks", "how far the two are apart can't be told: "+c.Why)
 		default:
-			tell("clocks", fmt.Sprintf("the motion's is ahead by %s ±%.1f: %s", clockWords(c.OffsetS.Value), (c.OffsetS.High-c.OffsetS.Low)/2, c.Why))
+			tell("clocks", fmt.Sprintf("the motion's is ahead by %s ±%.1f: %s", layout.ClockOffset(c.OffsetS.Value), (c.OffsetS.High-c.OffsetS.Low)/2, c.Why))
 		}
 		if c.DriftPPM != nil {
 			tell("", fmt.Sprintf("and gains %.0f millionths, between %.0f and %.0f", c.DriftPPM.Value, c.DriftPPM.Low, c.DriftPPM.High))

@@ -172,7 +172,7 @@ func groundWords(d *Debrief, l Line, units Units) string {
 	if l.DistanceM == nil || !walkedKind(l.Kind) {
 		return l.Kind
 	}
-	if slices.ContainsFunc(d.Notes, func(n trace.Note) bool { return n.What == planFound }) {
+	if slices.ContainsFunc(d.Notes, func(n trace.Note) bool { return n.What == PlanFound }) {
 		about := units.length()
 		about.decimals = 0
 		return l.Kind + " about " + about.plain(*l.DistanceM)

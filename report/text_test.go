@@ -12,8 +12,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/report/layout"
-	"groundline/trace/read"
-	"regexp"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files of testdata")
@@ -108,23 +106,4 @@ func TestNamesCannotSteerTheTerminal(t *testing.T) {
 	for _, r := range text(t, d, TextOptions{Explain: true}) {
 		require.True(t, r == '\n' || r >= ' ' && r != 0x7f && r != 0x202e && (r < 0x80 || r > 0x9f), "%q", r)
 	}
-}
-
-// A distance that the track tells is told as that; one that a plan tells, as it stands there.
-func TestFoundDistancesAreAbout(t *testing.T) {
-	rec, err := read.Open(t.Context(), []string{filepath.Join(demoRide, "ride.gpx"), filepath.Join(demoRide, "motion.csv")}, read.Options{})
-	require.NoError(t, err)
-	d, err := Build(rec, nil, Options{})
-	require.NoError(t, err)
-	told := false
-	for _, l := range Tell(d, Metric).Lines {
-		kind, distance, has := strings.Cut(l.Ground, " ")
-		require.True(t, !has || regexp.MustCompile(`^about \d+ m$`).MatchString(distance), "%s: %s", kind, l.Ground)
-		told = told || has
-	}
-	require.True(t, told, "no line of a kind that people walk")
-	var out strings.Builder
-	require.NoError(t, Text(&out, d, TextOptions{Units: Imperial}))
-	require.Regexp(t, `(related|bending) about \d+ ft`, out.String())
-	require.Contains(t, Tell(rideIn(t, demoRide, "ride.gpx", "motion.csv"), Metric).Lines[0].Ground, "related 21.60 m")
 }

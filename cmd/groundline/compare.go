@@ -14,6 +14,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/report/compare"
 	"groundline/trace/read"
 )
@@ -271,7 +272,7 @@ func debriefOf(ctx context.Context, r rideFiles, plan *course.Plan, std streams)
 	if err != nil {
 		return nil, badInput(err)
 	}
-	d, err := report.Build(rec, plan, report.Options{})
+	d, err := build.Debrief(ctx, rec, plan, build.Options{})
 	if err != nil {
 		return nil, noAnswer(fmt.Errorf("%s: %w", strings.Join(r.files, " and "), err))
 	}

@@ -11,6 +11,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -133,32 +134,12 @@ func readAndBuild(ctx context.Context, files []string, f debriefFlags, std strea
 	if err != nil {
 		return nil, badInput(err)
 	}
-	d, err := build(ctx, rec, plan, report.Options{HorseName: f.horse})
+	d, err := build.Debrief(ctx, rec, plan, build.Options{HorseName: f.horse})
 	if err != nil {
 		return nil, noAnswer(fmt.Errorf("%s: %w", strings.Join(files, " and "), err))
 	}
 	d.Notes = append(notes, d.Notes...)
 	return d, nil
-}
-
-// build is report.Build for somebody who may not want to wait: an interrupt ends the wait at once, and with it
-// the program.
-func build(ctx context.Context, rec *trace.Recording, plan *course.Plan, opt report.Options) (*report.Debrief, error) {
-	type built struct {
-		d   *report.Debrief
-		err error
-	}
-	done := make(chan built, 1)
-	go func() {
-		d, err := report.Build(rec, plan, opt)
-		done <- built{d, err}
-	}()
-	select {
-	case <-ctx.Done():
-		return nil, ctx.Err()
-	case b := <-done:
-		return b.d, b.err
-	}
 }
 
 // anyJump tells whether anything was jumped.

@@ -11,6 +11,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/report/score"
 	"groundline/trace"
 	"groundline/trace/read"
@@ -39,7 +40,7 @@ func load(t *testing.T, dir string) known {
 	}
 	rec, err := read.Open(context.Background(), files, read.Options{})
 	require.NoError(t, err)
-	d, err := report.Build(rec, plan, report.Options{})
+	d, err := build.Debrief(t.Context(), rec, plan, build.Options{})
 	require.NoError(t, err)
 	return known{dir, d, readTruth(t, dir)}
 }

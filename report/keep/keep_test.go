@@ -12,6 +12,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/report/record"
 	"groundline/trace/read"
 )
@@ -90,7 +91,7 @@ func TestKeptRideTellsTheSame(t *testing.T) {
 
 	rec, err := read.OpenBytes(t.Context(), []read.Input{{Name: "ride.gpx", Data: demoFile(t, "ride.gpx")}, {Name: "motion.csv", Data: demoFile(t, "motion.csv")}}, read.Options{})
 	require.NoError(t, err)
-	want, err := report.Build(rec, demoPlan(t), report.Options{HorseName: "Bramble"})
+	want, err := build.Debrief(t.Context(), rec, demoPlan(t), build.Options{HorseName: "Bramble"})
 	require.NoError(t, err)
 	var text bytes.Buffer
 	require.NoError(t, report.JSON(&text, want))

@@ -18,6 +18,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -491,7 +492,7 @@ func (s *Store) readAndBuild(ctx context.Context, ride Ride, names []string) (bu
 	if s.broken != nil {
 		s.broken(ride)
 	}
-	d, err := report.Build(rec, w.plan, report.Options{HorseName: ride.Horse, Ways: w.ways})
+	d, err := build.Debrief(ctx, rec, w.plan, build.Options{HorseName: ride.Horse, Ways: w.ways})
 	if err != nil {
 		return built{}, err
 	}

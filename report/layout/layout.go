@@ -5,6 +5,7 @@ package layout
 import (
 	"bufio"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 	"unicode"
@@ -111,4 +112,30 @@ func Count(n int, noun string) string {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// Plural is a number with its noun, whose plural is not the noun and an s: "1 fix", "2 fixes".
+func Plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// ClockOffset is an offset of clocks: seconds, or hours and minutes for one of a zone's size.
+func ClockOffset(s float64) string {
+	a := math.Abs(s)
+	if a < 120 {
+		return fmt.Sprintf("%.1f s", s)
+	}
+	sign := ""
+	if s < 0 {
+		sign = "-"
+	}
+	tenths := int(math.Round(a * 10))
+	h, m, rest := tenths/36000, tenths/600%60, float64(tenths%600)/10
+	if h == 0 {
+		return fmt.Sprintf("%s%d min %.1f s", sign, m, rest)
+	}
+	return fmt.Sprintf("%s%d h %d min %.1f s", sign, h, m, rest)
 }

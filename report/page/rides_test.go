@@ -13,6 +13,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -33,7 +34,7 @@ func demoRide(t testing.TB, withPlan bool, files ...string) *report.Debrief {
 	}
 	rec, err := read.Open(context.Background(), files, read.Options{})
 	require.NoError(t, err)
-	d, err := report.Build(rec, plan, report.Options{})
+	d, err := build.Debrief(t.Context(), rec, plan, build.Options{})
 	require.NoError(t, err)
 	return d
 }

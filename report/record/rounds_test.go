@@ -12,7 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
-	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -91,7 +91,7 @@ func TestRecordsOfRoundsWithKnownTruth(t *testing.T) {
 		}
 		rec, err := read.Open(context.Background(), files, read.Options{})
 		require.NoError(t, err)
-		d, err := report.Build(rec, plan, report.Options{})
+		d, err := build.Debrief(t.Context(), rec, plan, build.Options{})
 		require.NoError(t, err)
 		r := Extract(d)
 		at := time.Date(2026, 1, 1+i, 9, 0, 0, 0, time.UTC)

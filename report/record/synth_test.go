@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
-	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/synth"
 )
@@ -50,7 +50,7 @@ func TestRecordOfAMadeHorse(t *testing.T) {
 		motion, err := m.Motion(synth.Sensor{RateHz: 100, JitterS: 0.0004, NoiseMS2: 0.25, NoiseRadS: 0.02, MountDeg: [3]float64{8, -12, 65}, Gyro: true}, uint64(day+1))
 		require.NoError(t, err)
 		at := time.Date(2026, 5, 9+3*day, 14, 30, 0, 0, time.UTC)
-		d, err := report.Build(m.Recording(at, places, motion), plan, report.Options{HorseName: "Birch"})
+		d, err := build.Debrief(t.Context(), m.Recording(at, places, motion), plan, build.Options{HorseName: "Birch"})
 		require.NoError(t, err)
 		got := Extract(d)
 		got.ID = int64(day + 1)

@@ -13,6 +13,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/geo"
 	"groundline/trace/synth"
@@ -465,7 +466,7 @@ func TestFlatworkHasNoJump(t *testing.T) {
 			rec.Motion, err = made.Motion(fieldSensor(), 5)
 			require.NoError(t, err)
 		}
-		d, err := report.Build(&rec, r.plan, report.Options{})
+		d, err := build.Debrief(t.Context(), &rec, r.plan, build.Options{})
 		require.NoError(t, err)
 		require.Empty(t, d.Efforts)
 		require.Empty(t, d.Lines)

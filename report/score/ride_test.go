@@ -12,6 +12,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/read"
 	"groundline/trace/synth"
@@ -99,7 +100,7 @@ func ride(t *testing.T, plan *course.Plan, r synth.Ride, w synth.Receiver, s syn
 
 func (r ridden) debrief(t *testing.T) *report.Debrief {
 	t.Helper()
-	d, err := report.Build(r.rec, r.plan, report.Options{})
+	d, err := build.Debrief(t.Context(), r.rec, r.plan, build.Options{})
 	require.NoError(t, err)
 	return d
 }
@@ -135,7 +136,7 @@ func TestDemoDebriefs(t *testing.T) {
 			}
 			rec, err := read.Open(context.Background(), paths, read.Options{})
 			require.NoError(t, err)
-			d, err := report.Build(rec, plan, report.Options{})
+			d, err := build.Debrief(t.Context(), rec, plan, build.Options{})
 			require.NoError(t, err)
 			r := Round(d, truthOf(t, made, fieldWatch(), fieldStart()))
 			require.Equal(t, 8, r.TrueJumps)

@@ -14,6 +14,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -24,7 +25,7 @@ func debrief(dir string) (*report.Debrief, error) {
 	if err != nil {
 		return nil, err
 	}
-	return report.Build(rec, plan, report.Options{})
+	return build.Debrief(context.Background(), rec, plan, build.Options{})
 }
 
 // open reads the plan and the recordings of a folder.

@@ -18,6 +18,7 @@ import (
 	"groundline/course"
 	"groundline/course/follow"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace/read"
 )
 
@@ -199,7 +200,7 @@ func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions, known
 	if err != nil {
 		return fail(true, err)
 	}
-	d, err := report.Build(rec, plan, report.Options{HorseName: ride.Horse, Ways: known.of(plan, planSum)})
+	d, err := build.Debrief(ctx, rec, plan, build.Options{HorseName: ride.Horse, Ways: known.of(plan, planSum)})
 	if err != nil {
 		return fail(false, err)
 	}

@@ -1,42 +1,19 @@
-package report
+package build
 
 import (
 	"math"
 
 	"groundline/course"
 	"groundline/course/place"
+	"groundline/report"
 )
-
-// Ridden is the ride as it lies on the plan, for renderings that draw it. Columns have one value a
-// sample, ten samples a second within each piece; without positions they are empty.
-type Ridden struct {
-	TimeS, XM, YM []float64 // seconds from the recording's start; the plan's axes, or east and north without a plan
-	SpeedMS       []float64 // over ground
-	SpeedSDMS     []float64 // its standard deviation
-	DistanceM     []float64 // ridden since the first sample, as far as was recorded: a gap adds nothing
-	HeightM       []float64 // of the ground there; nil where the plan has no heights
-	Pieces        []int     // the first sample of each unbroken piece; nothing is known between two
-	// LineS is from when to when each of Debrief.Lines was ridden, landing to take-off, in their order.
-	LineS [][2]float64
-	Bends []Bend
-}
-
-// Bend is the circle of a line's tightest radius ([Turn].RadiusMinM), laid against the track from inside
-// where it turned most sharply over 4 m of travel.
-type Bend struct {
-	Line         int     // in Debrief.Lines
-	XM, YM       float64 // the circle's centre
-	RadiusM      float64
-	TouchDeg     float64 // bearing from the centre to where it touches the track, clockwise from +y
-	EitherWayDeg float64 // how far along the circle to either side it is worth drawing, degrees
-}
 
 // riddenStep is how many steps of the path make one sample: a tenth of a second.
 const riddenStep = 2
 
 // ridden gathers the track, when each line was ridden, and the turns' circles.
-func (r *ride) ridden(lines []Line) *Ridden {
-	out := &Ridden{LineS: r.lineTimes()}
+func (r *ride) ridden(lines []report.Line) *report.Ridden {
+	out := &report.Ridden{LineS: r.lineTimes()}
 	if r.path == nil {
 		return out
 	}
@@ -105,12 +82,12 @@ func (r *ride) lineTimes() [][2]float64 {
 const bendM, bendMostDeg = 4.0, 60.0
 
 // bend finds where the track turned most sharply over bendM, to the side that the line turned to.
-func (r *ride) bend(s [2]float64, radiusM, turnedDeg float64) (Bend, bool) {
+func (r *ride) bend(s [2]float64, radiusM, turnedDeg float64) (report.Bend, bool) {
 	var t, d, h []float64 // time, distance and heading of the way, the heading counted on
 	for i, at := 0, s[0]; at <= s[1]; i, at = i+1, s[0]+float64(i+1)*place.StepS {
 		p, ok := r.path.At(at)
 		if !ok {
-			return Bend{}, false
+			return report.Bend{}, false
 		}
 		head := p.HeadingDeg()
 		if i > 0 {
@@ -139,11 +116,11 @@ func (r *ride) bend(s [2]float64, radiusM, turnedDeg float64) (Bend, bool) {
 		}
 	}
 	if at < 0 {
-		return Bend{}, false
+		return report.Bend{}, false
 	}
 	p, _ := r.path.At(t[at])
 	inward := p.HeadingDeg() + side*90
 	sin, cos := math.Sincos(inward * math.Pi / 180)
 	half := math.Min(bendMostDeg, math.Max(math.Abs(turnedDeg)/2, bendM/2/radiusM*180/math.Pi))
-	return Bend{XM: p.X + radiusM*sin, YM: p.Y + radiusM*cos, RadiusM: radiusM, TouchDeg: course.WrapDeg(inward + 180), EitherWayDeg: half}, true
+	return report.Bend{XM: p.X + radiusM*sin, YM: p.Y + radiusM*cos, RadiusM: radiusM, TouchDeg: course.WrapDeg(inward + 180), EitherWayDeg: half}, true
 }

@@ -1,9 +1,10 @@
-package report
+package build
 
 import (
 	"fmt"
 	"math"
 
+	"groundline/report/layout"
 	"groundline/trace/smooth"
 )
 
@@ -30,7 +31,7 @@ func (r *ride) sparse() bool {
 // noteQuality tells what in the recording itself makes figures less sure, or null.
 func (r *ride) noteQuality() {
 	if r.missed > 0 {
-		r.note("caution", "strides of "+counted(r.missed, "line", "lines")+" not counted", "the motion has a gap there, or shows no strides for a while")
+		r.note("caution", "strides of "+layout.Plural(r.missed, "line", "lines")+" not counted", "the motion has a gap there, or shows no strides for a while")
 	}
 	if m := r.rec.Motion; m != nil && m.ClippedMS2 > 0 {
 		r.note("caution", fmt.Sprintf("the motion sensor's peaks are cut off at %.0f m/s²", m.ClippedMS2),
@@ -41,7 +42,7 @@ func (r *ride) noteQuality() {
 	}
 	r.noteHoles()
 	if t := r.track; t != nil && len(t.Unreachable) > 0 {
-		r.note("caution", counted(len(t.Unreachable), "position", "positions")+" left out", "no horse can get there and back in that time")
+		r.note("caution", layout.Plural(len(t.Unreachable), "position", "positions")+" left out", "no horse can get there and back in that time")
 	}
 	if t := r.track; t != nil && t.Noise.WhiteM > noisyM {
 		r.note("caution", fmt.Sprintf("the positions scatter by %.1f m from fix to fix", t.Noise.WhiteM),

@@ -1,4 +1,4 @@
-package report
+package build
 
 import (
 	"math"
@@ -9,12 +9,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/report"
 	"groundline/trace"
 	"groundline/trace/read"
 )
 
 // rideIn is the debrief of a ride in a folder, of some of its files.
-func rideIn(t *testing.T, dir string, files ...string) *Debrief {
+func rideIn(t *testing.T, dir string, files ...string) *report.Debrief {
 	t.Helper()
 	data, err := os.ReadFile(filepath.Join(dir, "course.yaml"))
 	require.NoError(t, err)
@@ -26,16 +27,16 @@ func rideIn(t *testing.T, dir string, files ...string) *Debrief {
 	}
 	rec, err := read.Open(t.Context(), paths, read.Options{})
 	require.NoError(t, err)
-	d, err := Build(rec, plan, Options{})
+	d, err := Debrief(t.Context(), rec, plan, Options{})
 	require.NoError(t, err)
 	return d
 }
 
-const demoRide = "../cmd/groundline/demo"
+const demoRide = "../../cmd/groundline/demo"
 
 // byLine are the rows of each of the debrief's lines.
-func byLine(d *Debrief) map[int][]StrideRow {
-	out := map[int][]StrideRow{}
+func byLine(d *report.Debrief) map[int][]report.StrideRow {
+	out := map[int][]report.StrideRow{}
 	for _, row := range d.StrideRows {
 		for i, l := range d.Lines {
 			if row.Line != nil && *row.Line == l.From+"-"+l.To && *row.Attempt == l.Attempt {
@@ -47,7 +48,7 @@ func byLine(d *Debrief) map[int][]StrideRow {
 }
 
 // What holds for the rows of any ride.
-func soundRows(t *testing.T, d *Debrief) {
+func soundRows(t *testing.T, d *report.Debrief) {
 	t.Helper()
 	last := math.Inf(-1)
 	for _, row := range d.StrideRows {
@@ -140,7 +141,7 @@ func TestStrideRowsOfMotionAlone(t *testing.T) {
 
 // Over all kinds of recordings. That the lines' own figures are right is judged elsewhere.
 func TestStrideRowsOfTheRounds(t *testing.T) {
-	dirs, err := filepath.Glob("../../shared/data/rounds/*")
+	dirs, err := filepath.Glob("../../../shared/data/rounds/*")
 	require.NoError(t, err)
 	rounds := 0
 	for _, dir := range dirs {
@@ -164,8 +165,8 @@ func TestStrideRowsOfTheRounds(t *testing.T) {
 // A line whose strides were not all seen one by one keeps its count and leaves the numbers out; halves are no strides.
 func TestLineRowsThatDontAgree(t *testing.T) {
 	r := &ride{}
-	line := Line{From: "1", To: "2", Attempt: 1, Strides: exactly(3), StridesBy: "counted", StrideLengthM: within(3.5, 0.1)}
-	rows := []StrideRow{{DurationS: 0.5}, {DurationS: 0.7}}
+	line := report.Line{From: "1", To: "2", Attempt: 1, Strides: exactly(3), StridesBy: "counted", StrideLengthM: within(3.5, 0.1)}
+	rows := []report.StrideRow{{DurationS: 0.5}, {DurationS: 0.7}}
 	r.lineRows(rows, []int{0, 1}, &line)
 	for _, row := range rows {
 		require.Nil(t, row.InLine)
@@ -173,9 +174,9 @@ func TestLineRowsThatDontAgree(t *testing.T) {
 	}
 	require.InDelta(t, 3.5*0.5/0.6, rows[0].LengthM.Value, 1e-9, "at one pace, time shares the length")
 
-	require.Empty(t, estimatedRows(&Line{Strides: exactly(0), StrideS: within(0.6, 0.01)}, [2]float64{1, 2}))
-	require.Empty(t, estimatedRows(&Line{Strides: exactly(2)}, [2]float64{1, 2}))
-	two := estimatedRows(&Line{Strides: &trace.Estimate{Value: 2, Low: 1, High: 3}, StrideS: within(0.6, 0.01)}, [2]float64{10, 11.6})
+	require.Empty(t, estimatedRows(&report.Line{Strides: exactly(0), StrideS: within(0.6, 0.01)}, [2]float64{1, 2}))
+	require.Empty(t, estimatedRows(&report.Line{Strides: exactly(2)}, [2]float64{1, 2}))
+	two := estimatedRows(&report.Line{Strides: &trace.Estimate{Value: 2, Low: 1, High: 3}, StrideS: within(0.6, 0.01)}, [2]float64{10, 11.6})
 	require.InDelta(t, 10.2, two[0].StartS, 1e-9)
 	require.InDelta(t, 10.8, two[1].StartS, 1e-9)
 	require.Nil(t, two[0].LengthM)

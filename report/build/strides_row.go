@@ -1,4 +1,4 @@
-package report
+package build
 
 import (
 	"math"
@@ -6,31 +6,9 @@ import (
 
 	"groundline/course"
 	"groundline/course/place"
+	"groundline/report"
 	"groundline/trace"
 )
-
-// StrideRow is one stride with all that the ride tells about it, for the stride table. Nil is what the
-// recording can't tell.
-type StrideRow struct {
-	Round   *int    // the whole round that it belongs to
-	Attempt *int    // which ride of its line, from 1; nil outside the lines
-	Line    *string // "from-to"; nil outside the lines
-	// InLine counts the strides of the line from 1, OfLine is how many the line has; nil outside the lines. InLine
-	// is nil also where the strides found one by one are not as many as the line's count.
-	InLine, OfLine *int
-	Gait           string // halt | walk | trot | canter
-	Lead           *string
-	StartS         float64 // from the recording's start
-	DurationS      float64 // above 0
-	LengthM        *trace.Estimate
-	SpeedMS        *float64 // LengthM over DurationS
-	Grade          *float64 // mean rise per metre ridden, uphill positive
-	Homeward       *float64 // mean cosine towards home
-	CurvaturePerM  *float64 // turn per metre ridden, radians, left positive
-	// By is "counted" for a stride that was seen, "estimated" for one of as many as the line most
-	// likely had, laid evenly between landing and take-off.
-	By string
-}
 
 // strideSpread is how much single strides of one horse at one pace differ in length, as a share: 2 % in
 // Standardbreds' trot (Equine Vet. J. 1980;12:60-65, the within-horse coefficient of variation), the least to be
@@ -40,11 +18,11 @@ const strideSpread, unseenPace = 0.02, 0.04
 
 // strideRows are the strides of the ride in time order: those seen and, on lines whose strides nobody could
 // see, those estimated. d holds the lines and strides told.
-func (r *ride) strideRows(d *Debrief) []StrideRow {
-	out := []StrideRow{}
+func (r *ride) strideRows(d *report.Debrief) []report.StrideRow {
+	out := []report.StrideRow{}
 	times := r.lineTimes()
 	lines := min(len(times), len(d.Lines))
-	lineOf := func(s Stride) int {
+	lineOf := func(s report.Stride) int {
 		mid := (s.FromS + s.ToS) / 2
 		for i := range lines {
 			if s.Gait == "canter" && d.Lines[i].StridesBy == "counted" && mid > times[i][0] && mid < times[i][1] {
@@ -58,7 +36,7 @@ func (r *ride) strideRows(d *Debrief) []StrideRow {
 		if !(s.ToS > s.FromS) {
 			continue
 		}
-		row := StrideRow{Gait: s.Gait, Lead: s.Lead, StartS: s.FromS, DurationS: s.ToS - s.FromS, LengthM: s.LengthM, By: "counted"}
+		row := report.StrideRow{Gait: s.Gait, Lead: s.Lead, StartS: s.FromS, DurationS: s.ToS - s.FromS, LengthM: s.LengthM, By: "counted"}
 		if i := lineOf(s); i >= 0 {
 			members[i] = append(members[i], len(out))
 		}
@@ -74,7 +52,7 @@ func (r *ride) strideRows(d *Debrief) []StrideRow {
 			out = append(out, estimatedRows(l, times[i])...)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b StrideRow) int {
+	slices.SortStableFunc(out, func(a, b report.StrideRow) int {
 		switch {
 		case a.StartS < b.StartS:
 			return -1
@@ -104,7 +82,7 @@ func (r *ride) strideRows(d *Debrief) []StrideRow {
 
 // lineRows numbers the strides of a line and makes their lengths fit the line's own, which is the better known
 // of the two.
-func (r *ride) lineRows(rows []StrideRow, members []int, l *Line) {
+func (r *ride) lineRows(rows []report.StrideRow, members []int, l *report.Line) {
 	n := int(math.Round(l.Strides.Value))
 	var sum, time float64
 	known := 0
@@ -117,7 +95,7 @@ func (r *ride) lineRows(rows []StrideRow, members []int, l *Line) {
 	}
 	for i, k := range members {
 		row := &rows[k]
-		row.ofLine(l, n)
+		inLine(row, l, n)
 		if len(members) == n {
 			at := i + 1
 			row.InLine = &at
@@ -136,18 +114,18 @@ func (r *ride) lineRows(rows []StrideRow, members []int, l *Line) {
 
 // estimatedRows are as many strides as a line most likely had, one after another in the middle of the time from
 // landing to take-off.
-func estimatedRows(l *Line, times [2]float64) []StrideRow {
+func estimatedRows(l *report.Line, times [2]float64) []report.StrideRow {
 	n := int(math.Round(l.Strides.Value))
 	if n < 1 || l.StrideS == nil || !(l.StrideS.Value > 0) {
 		return nil
 	}
-	out := make([]StrideRow, n)
+	out := make([]report.StrideRow, n)
 	t := l.StrideS.Value
 	from := (times[0]+times[1])/2 - t*float64(n)/2
 	for i := range out {
 		at := i + 1
-		out[i] = StrideRow{Gait: "canter", StartS: from + t*float64(i), DurationS: t, InLine: &at, By: "estimated"}
-		out[i].ofLine(l, n)
+		out[i] = report.StrideRow{Gait: "canter", StartS: from + t*float64(i), DurationS: t, InLine: &at, By: "estimated"}
+		inLine(&out[i], l, n)
 		if l.StrideLengthM != nil {
 			out[i].LengthM = single(l.StrideLengthM.Value, l.StrideLengthM.SD(), unseenPace)
 		}
@@ -155,7 +133,7 @@ func estimatedRows(l *Line, times [2]float64) []StrideRow {
 	return out
 }
 
-func (row *StrideRow) ofLine(l *Line, n int) {
+func inLine(row *report.StrideRow, l *report.Line, n int) {
 	name, attempt := l.From+"-"+l.To, l.Attempt
 	row.Line, row.Attempt, row.OfLine, row.Round = &name, &attempt, &n, l.Round
 	row.Grade, row.Homeward = l.Grade, l.Homeward // until its own are told
@@ -174,7 +152,7 @@ func single(m, meanSD, spread float64) *trace.Estimate {
 const curvedOverM, leastPaceMS = 4.0, 0.8
 
 // groundOf tells where a stride led: uphill, homeward, and how it turned. Without a track its line's own stand.
-func (r *ride) groundOf(row *StrideRow) {
+func (r *ride) groundOf(row *report.StrideRow) {
 	if r.path == nil {
 		return
 	}
@@ -228,7 +206,7 @@ func (r *ride) curvature(from, to float64) (float64, bool) {
 }
 
 // roundAt is the number of the whole round that was being ridden at a time, start to finish; nil for none.
-func roundAt(rounds []Round, at float64) *int {
+func roundAt(rounds []report.Round, at float64) *int {
 	for i := range rounds {
 		if q := &rounds[i]; q.StartS != nil && q.FinishS != nil && at >= *q.StartS && at <= *q.FinishS {
 			return &q.Round

@@ -1,4 +1,4 @@
-package report
+package build
 
 import (
 	"fmt"
@@ -12,15 +12,17 @@ import (
 	"groundline/course/follow"
 	"groundline/course/place"
 	"groundline/detect"
+	"groundline/report"
+	"groundline/report/layout"
 	"groundline/trace"
 )
 
-func (r *ride) tellEfforts() []Effort {
-	out := []Effort{}
+func (r *ride) tellEfforts() []report.Effort {
+	out := []report.Effort{}
 	for i, e := range r.res.Efforts {
 		m := r.efforts[i]
 		id := r.plan.Obstacles[e.Obstacle].ID
-		t := Effort{Obstacle: &id, Round: number(e.Round), Attempt: e.Attempt, Outcome: string(e.Outcome),
+		t := report.Effort{Obstacle: &id, Round: number(e.Round), Attempt: e.Attempt, Outcome: string(e.Outcome),
 			TakeoffS: m.takeoff, LandingS: m.landing, TakeoffDistanceM: m.toM, LandingDistanceM: m.ldM,
 			SpeedMS: m.speed, Confidence: e.Confidence, ObstacleConfidence: e.OfObstacle}
 		if e.Outcome == follow.Refused || e.Outcome == follow.RanOut {
@@ -38,8 +40,8 @@ func (r *ride) tellEfforts() []Effort {
 }
 
 // bareEfforts are the jumps of a ride without a plan.
-func (r *ride) bareEfforts() []Effort {
-	out := []Effort{}
+func (r *ride) bareEfforts() []report.Effort {
+	out := []report.Effort{}
 	if r.ev == nil {
 		r.note("info", "no jumps told", "a track alone shows no jump without a plan that says where the obstacles stand")
 		return out
@@ -50,7 +52,7 @@ func (r *ride) bareEfforts() []Effort {
 			continue
 		}
 		m := effort{takeoff: &j.TakeoffS, landing: &j.LandingS}
-		t := Effort{Attempt: 1, Outcome: string(follow.Jumped), TakeoffS: m.takeoff, LandingS: m.landing, Confidence: j.Confidence}
+		t := report.Effort{Attempt: 1, Outcome: string(follow.Jumped), TakeoffS: m.takeoff, LandingS: m.landing, Confidence: j.Confidence}
 		t.LeadIn, t.LeadOut = r.leads(m)
 		if r.path != nil {
 			if d, ok := r.path.LengthM(j.TakeoffS.Value, j.LandingS.Value); ok && j.LandingS.Value > j.TakeoffS.Value {
@@ -70,8 +72,8 @@ const bareLineS = 13.0
 
 // bareLines are the ways between the jumps of a ride that has neither a plan nor positions: times and
 // strides only.
-func (r *ride) bareLines() []Line {
-	out := []Line{}
+func (r *ride) bareLines() []report.Line {
+	out := []report.Line{}
 	if r.ev == nil {
 		return out
 	}
@@ -86,7 +88,7 @@ func (r *ride) bareLines() []Line {
 			a := r.ev.Jumps[prev]
 			m := leg{durS: j.TakeoffS.Value - a.LandingS.Value, durSD: math.Hypot(j.TakeoffS.SD(), a.LandingS.SD())}
 			r.count(&m, prev, i)
-			out = append(out, Line{From: fmt.Sprintf("jump %d", n-1), To: fmt.Sprintf("jump %d", n), Attempt: 1, Kind: string(course.Between),
+			out = append(out, report.Line{From: fmt.Sprintf("jump %d", n-1), To: fmt.Sprintf("jump %d", n), Attempt: 1, Kind: string(course.Between),
 				Strides: m.strides, StridesBy: m.by, StrideS: m.strideS, RhythmCV: rhythm(m.beats), StrideLengthsM: []float64{},
 				Turn: r.turnByGyro(a.LandingS.Value, j.TakeoffS.Value)})
 		}
@@ -163,7 +165,7 @@ func (r *ride) settleLeads() {
 const approachS = 1.8
 
 // approach is how straight the horse came over the last strides, and at what angle.
-func (r *ride) approach(o course.Obstacle, m effort) *Approach {
+func (r *ride) approach(o course.Obstacle, m effort) *report.Approach {
 	var pts []place.Sample
 	for t := m.takeoff.Value - approachS; t <= m.takeoff.Value; t += place.StepS {
 		s, ok := r.path.At(t)
@@ -193,16 +195,16 @@ func (r *ride) approach(o course.Obstacle, m effort) *Approach {
 	noise := last.PlaceSDM
 	st := trace.Estimate{Value: rms, Low: math.Max(0, rms-1.645*noise), High: rms + 1.645*noise}
 	an := trace.FromSD(angle, math.Max(sd, 1))
-	return &Approach{StraightRMSM: &st, AngleDeg: &an}
+	return &report.Approach{StraightRMSM: &st, AngleDeg: &an}
 }
 
-func (r *ride) tellLines() []Line {
-	out := []Line{}
+func (r *ride) tellLines() []report.Line {
+	out := []report.Line{}
 	for i, l := range r.res.Legs {
 		m := r.legs[i]
 		a, b := r.res.Efforts[l.From], r.res.Efforts[l.To]
 		oa, ob := r.plan.Obstacles[a.Obstacle], r.plan.Obstacles[b.Obstacle]
-		t := Line{From: oa.ID, To: ob.ID, Round: number(l.Round), Attempt: l.Attempt, Kind: string(course.Between),
+		t := report.Line{From: oa.ID, To: ob.ID, Round: number(l.Round), Attempt: l.Attempt, Kind: string(course.Between),
 			TrackM: r.hoofTrack(i), Strides: m.strides, StridesBy: m.by, StrideS: m.strideS, StrideLengthM: m.strideM,
 			SpeedMS: m.speed, RhythmCV: rhythm(m.beats), StrideLengthsM: []float64{}}
 		from, to := r.efforts[l.From].landing.Value, r.efforts[l.To].takeoff.Value
@@ -291,7 +293,7 @@ func (r *ride) ends(from, to float64) (in, out, drift *trace.Estimate) {
 }
 
 // turn is how the line turned.
-func (r *ride) turn(from, to float64) *Turn {
+func (r *ride) turn(from, to float64) *report.Turn {
 	t, ok := detect.TurnBetween(r.track, from+r.lagS(), to+r.lagS())
 	if !ok {
 		return nil
@@ -299,7 +301,7 @@ func (r *ride) turn(from, to float64) *Turn {
 	if r.sparse() {
 		t.RadiusMinM = nil
 	}
-	out := &Turn{Direction: t.Direction, TurnedDeg: &t.TurnedDeg, RadiusMinM: t.RadiusMinM, SpeedMinMS: t.SpeedMinMS}
+	out := &report.Turn{Direction: t.Direction, TurnedDeg: &t.TurnedDeg, RadiusMinM: t.RadiusMinM, SpeedMinMS: t.SpeedMinMS}
 	if t.RadiusMinM != nil {
 		out.ArcRadiusM = r.arcRadius(from, to, t.TurnedDeg.Value)
 	}
@@ -307,7 +309,7 @@ func (r *ride) turn(from, to float64) *Turn {
 }
 
 // turnByGyro is how a line turned by the gyroscope alone: how far, not how tightly.
-func (r *ride) turnByGyro(from, to float64) *Turn {
+func (r *ride) turnByGyro(from, to float64) *report.Turn {
 	if r.ev == nil || r.ev.YawTimeS == nil {
 		return nil
 	}
@@ -316,7 +318,7 @@ func (r *ride) turnByGyro(from, to float64) *Turn {
 		return nil
 	}
 	e := trace.FromSD(deg, sd)
-	t := &Turn{Direction: "straight", TurnedDeg: &e}
+	t := &report.Turn{Direction: "straight", TurnedDeg: &e}
 	switch {
 	case deg > straightDeg:
 		t.Direction = "left"
@@ -411,10 +413,10 @@ func (r *ride) ground(from, to float64, oa, ob course.Obstacle) (grade, home *fl
 	return grade, home
 }
 
-func (r *ride) tellRounds() []Round {
-	out := []Round{}
+func (r *ride) tellRounds() []report.Round {
+	out := []report.Round{}
 	for i, rd := range r.res.Rounds {
-		t := Round{Round: i + 1, Complete: rd.Complete, Disobediences: rd.Disobediences, Missed: []string{}}
+		t := report.Round{Round: i + 1, Complete: rd.Complete, Disobediences: rd.Disobediences, Missed: []string{}}
 		for _, k := range rd.Missed {
 			if r.hidden(rd, k) {
 				r.note("warning", fmt.Sprintf("round %d: nobody knows whether %s was jumped", i+1, r.plan.Route[k]), "the recording has a gap where it should have been")
@@ -527,7 +529,7 @@ func crossing(p *place.Path, line [2]course.Point, from, to float64, last bool) 
 }
 
 // tellSlope is the ordinary regression of line speed on grade and on the cosine towards home.
-func (r *ride) tellSlope(lines []Line) *Slope {
+func (r *ride) tellSlope(lines []report.Line) *report.Slope {
 	type row struct{ v, g, h float64 }
 	var rows []row
 	for _, l := range lines {
@@ -540,7 +542,7 @@ func (r *ride) tellSlope(lines []Line) *Slope {
 	}
 	n := len(rows)
 	if n < 5 {
-		r.note("info", "slope and home not told", fmt.Sprintf("%s with speed and slope; at least 5 are needed to tell slope from home", counted(n, "line", "lines")))
+		r.note("info", "slope and home not told", fmt.Sprintf("%s with speed and slope; at least 5 are needed to tell slope from home", layout.Plural(n, "line", "lines")))
 		return nil
 	}
 	x, y := mat.NewDense(n, 3, nil), mat.NewVecDense(n, nil)
@@ -575,16 +577,16 @@ func (r *ride) tellSlope(lines []Line) *Slope {
 		d := t * math.Sqrt(variance)
 		return &trace.Estimate{Value: v, Low: v - d, High: v + d}
 	}
-	return &Slope{PerPercentMS: est(b.AtVec(1), s2*shh/det), HomewardMS: est(b.AtVec(2), s2*sgg/det), N: n}
+	return &report.Slope{PerPercentMS: est(b.AtVec(1), s2*shh/det), HomewardMS: est(b.AtVec(2), s2*sgg/det), N: n}
 }
 
-func (r *ride) tellStrides() []Stride {
-	out := []Stride{}
+func (r *ride) tellStrides() []report.Stride {
+	out := []report.Stride{}
 	if r.ev == nil {
 		return out
 	}
 	for _, s := range r.ev.Strides {
-		t := Stride{Gait: s.Gait.String(), FromS: s.FromS, ToS: s.ToS}
+		t := report.Stride{Gait: s.Gait.String(), FromS: s.FromS, ToS: s.ToS}
 		if s.Lead != detect.LeadUnknown {
 			l := s.Lead.String()
 			t.Lead = &l
@@ -615,7 +617,7 @@ func (r *ride) tellStrides() []Stride {
 
 // tellHorse is the horse's usual canter stride in this ride. Where strides were counted and measured, it
 // is the middle one of all strides on lines that are no rollback; else the middle of the lines.
-func (r *ride) tellHorse(d *Debrief) {
+func (r *ride) tellHorse(d *report.Debrief) {
 	var lines, time, strides []float64
 	for _, l := range d.Lines {
 		if l.StrideLengthM != nil && l.Kind != string(course.Rollback) && l.Kind != string(course.Combination) {
@@ -656,7 +658,7 @@ func middle(x []float64, independent int) *trace.Estimate {
 }
 
 // tellFit says for each line whether it rode long or tight for this horse.
-func (r *ride) tellFit(d *Debrief) {
+func (r *ride) tellFit(d *report.Debrief) {
 	u := d.Horse.CanterStrideM
 	if u == nil {
 		return
@@ -672,7 +674,7 @@ func (r *ride) tellFit(d *Debrief) {
 		if e.Low < 0 && e.High > 0 {
 			says = "right" // not told from it
 		}
-		l.Fit = &Fit{PerStrideM: &e, Says: says}
+		l.Fit = &report.Fit{PerStrideM: &e, Says: says}
 	}
 }
 

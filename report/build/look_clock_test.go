@@ -1,4 +1,4 @@
-package report
+package build
 
 import (
 	"context"
@@ -11,6 +11,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/report"
+	"groundline/report/layout"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -30,7 +32,7 @@ type madeRound struct {
 func madeRounds(t *testing.T, names ...string) []madeRound {
 	var out []madeRound
 	for _, name := range names {
-		dirs, err := filepath.Glob("../../shared/data/*/" + name)
+		dirs, err := filepath.Glob("../../../shared/data/*/" + name)
 		require.NoError(t, err)
 		if len(dirs) == 0 {
 			t.Skip("the labelled rounds are not here")
@@ -87,7 +89,7 @@ func setAhead(rec *trace.Recording, s float64) {
 
 func TestClocksAreFoundWithoutAPlan(t *testing.T) {
 	for _, r := range madeRounds(t, "09-*", "p009-*", "01-*", "03-*") {
-		d, err := Build(r.rec, nil, Options{})
+		d, err := Debrief(t.Context(), r.rec, nil, Options{})
 		require.NoError(t, err)
 		require.NotNil(t, d.Recording.ClockOffsetS)
 		require.InDelta(t, r.aheadS, *d.Recording.ClockOffsetS, 1.6, r.name)
@@ -100,7 +102,7 @@ func TestClocksOfTwoZonesAreBroughtTogether(t *testing.T) {
 	for _, r := range madeRounds(t, "01-*", "12-*") {
 		const zoneS = -7 * 3600
 		setAhead(r.rec, zoneS)
-		with, err := Build(r.rec, r.plan, Options{})
+		with, err := Debrief(t.Context(), r.rec, r.plan, Options{})
 		require.NoError(t, err)
 		require.InDelta(t, zoneS, *with.Recording.ClockOffsetS, 0.8, r.name)
 		require.Less(t, with.Recording.DurationS, 200.0)
@@ -114,13 +116,13 @@ func TestClocksOfTwoZonesAreBroughtTogether(t *testing.T) {
 		}
 		t.Logf("%s: %d lines counted", r.name, counted)
 		require.Positive(t, counted)
-		without, err := Build(r.rec, nil, Options{})
+		without, err := Debrief(t.Context(), r.rec, nil, Options{})
 		require.NoError(t, err)
 		require.InDelta(t, zoneS, *without.Recording.ClockOffsetS, 1.0, r.name)
 	}
 }
 
-func noted(d *Debrief, part string) bool {
+func noted(d *report.Debrief, part string) bool {
 	for _, n := range d.Notes {
 		if strings.Contains(n.What, part) || strings.Contains(n.Why, part) {
 			return true
@@ -131,6 +133,6 @@ func noted(d *Debrief, part string) bool {
 
 func TestClockWords(t *testing.T) {
 	for s, want := range map[float64]string{7.44: "7.4 s", -1.5: "-1.5 s", 125: "2 min 5.0 s", 25205.3: "7 h 0 min 5.3 s", -50400: "-14 h 0 min 0.0 s", 3599.96: "1 h 0 min 0.0 s"} {
-		require.Equal(t, want, clockWords(s))
+		require.Equal(t, want, layout.ClockOffset(s))
 	}
 }

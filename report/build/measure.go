@@ -1,9 +1,8 @@
-package report
+package build
 
 import (
 	"math"
 	"slices"
-	"sort"
 
 	"groundline/course"
 	"groundline/course/follow"
@@ -576,18 +575,6 @@ func sq(x float64) float64 { return x * x }
 
 // phi is the standard normal distribution function.
 func phi(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
-
-// quantile is the q quantile of x, type 7 (Hyndman & Fan 1996). x is not changed.
-func quantile(x []float64, q float64) float64 {
-	s := append([]float64(nil), x...)
-	sort.Float64s(s)
-	h := q * float64(len(s)-1)
-	i := int(h)
-	if i+1 >= len(s) {
-		return s[len(s)-1]
-	}
-	return s[i] + (h-float64(i))*(s[i+1]-s[i])
-}
 
 // silent tells whether a canter's beats stop within a line for longer than one could be overlooked: a sensor
 // that hung, or was not felt.

@@ -1,23 +1,28 @@
-package report
+package build
 
 import (
 	"io"
 	"math"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
 	"groundline/course"
+	"groundline/report"
 	"groundline/trace"
+	"groundline/trace/read"
 )
 
 // Whatever a device writes and whatever plan it is held against, the answer is a debrief of finite numbers
 // whose intervals hold their values, or an error; never a panic.
 func TestAnyRecordingIsToldOrRefused(t *testing.T) {
-	raw, err := os.ReadFile("../testdata/plans/field.yaml")
+	raw, err := os.ReadFile("../../testdata/plans/field.yaml")
 	require.NoError(t, err)
 	field, _, err := course.ReadPlan("field.yaml", raw)
 	require.NoError(t, err)
@@ -45,13 +50,13 @@ func TestAnyRecordingIsToldOrRefused(t *testing.T) {
 			p.SetLines(nil)
 			plan = &p
 		}
-		d, err := Build(rec, plan, Options{})
+		d, err := Debrief(t.Context(), rec, plan, Options{})
 		if err != nil {
 			return
 		}
 		told++
-		require.NoError(t, JSON(io.Discard, d))
-		require.NoError(t, Text(io.Discard, d, TextOptions{Explain: true}))
+		require.NoError(t, report.JSON(io.Discard, d))
+		require.NoError(t, report.Text(io.Discard, d, report.TextOptions{Explain: true}))
 		for _, e := range d.Efforts {
 			require.True(t, e.Confidence >= 0 && e.Confidence <= 1 && e.ObstacleConfidence <= e.Confidence+1e-9)
 			if e.TakeoffS != nil {
@@ -117,4 +122,23 @@ func shakings(t *rapid.T, rng *rand.Rand) *trace.Motion {
 		}
 	}
 	return m
+}
+
+// A distance that the track tells is told as that; one that a plan tells, as it stands there.
+func TestFoundDistancesAreAbout(t *testing.T) {
+	rec, err := read.Open(t.Context(), []string{filepath.Join(demoRide, "ride.gpx"), filepath.Join(demoRide, "motion.csv")}, read.Options{})
+	require.NoError(t, err)
+	d, err := Debrief(t.Context(), rec, nil, Options{})
+	require.NoError(t, err)
+	told := false
+	for _, l := range report.Tell(d, report.Metric).Lines {
+		kind, distance, has := strings.Cut(l.Ground, " ")
+		require.True(t, !has || regexp.MustCompile(`^about \d+ m$`).MatchString(distance), "%s: %s", kind, l.Ground)
+		told = told || has
+	}
+	require.True(t, told, "no line of a kind that people walk")
+	var out strings.Builder
+	require.NoError(t, report.Text(&out, d, report.TextOptions{Units: report.Imperial}))
+	require.Regexp(t, `(related|bending) about \d+ ft`, out.String())
+	require.Contains(t, report.Tell(rideIn(t, demoRide, "ride.gpx", "motion.csv"), report.Metric).Lines[0].Ground, "related 21.60 m")
 }

@@ -1,4 +1,4 @@
-package report
+package build
 
 import (
 	"math"
@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"groundline/report"
 	"groundline/trace"
 )
 
@@ -87,22 +88,22 @@ func TestSpoiltRoundsAreNotToldWrong(t *testing.T) {
 		name  string
 		spoil func(rec *trace.Recording)
 		// wider names the figure whose interval must grow.
-		wider func(l Line) *trace.Estimate
+		wider func(l report.Line) *trace.Estimate
 	}{
 		{name: "a sensor of 2 g", spoil: func(r *trace.Recording) { clip(r.Motion, 2*9.80665) }},
 		{name: "12.5 Hz", spoil: func(r *trace.Recording) { everyNth(r.Motion, int(r.Motion.RateHz/12.5+0.5)) }},
 		{name: "noise of 3 m/s²", spoil: func(r *trace.Recording) { addNoise(r.Motion, 3) }},
 		{name: "fixes that scatter by 3 m", spoil: func(r *trace.Recording) { scatter(r.Positions, 3) },
-			wider: func(l Line) *trace.Estimate { return l.StrideLengthM }},
+			wider: func(l report.Line) *trace.Estimate { return l.StrideLengthM }},
 		{name: "a fix in 5 s", spoil: func(r *trace.Recording) { fewer(r.Positions, 5) },
-			wider: func(l Line) *trace.Estimate { return l.StrideLengthM }},
+			wider: func(l report.Line) *trace.Estimate { return l.StrideLengthM }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			for _, r := range madeRounds(t, "01-*", "03-*") {
-				plain, err := Build(r.rec, r.plan, Options{})
+				plain, err := Debrief(t.Context(), r.rec, r.plan, Options{})
 				require.NoError(t, err)
 				c.spoil(r.rec)
-				d, err := Build(r.rec, r.plan, Options{})
+				d, err := Debrief(t.Context(), r.rec, r.plan, Options{})
 				require.NoError(t, err)
 				require.Equal(t, noted(plain, "clock was ahead"), noted(d, "clock was ahead"), r.name)
 				told := 0
@@ -128,7 +129,7 @@ func TestSpoiltRoundsAreNotToldWrong(t *testing.T) {
 // A hole in the motion hides strides: none of its lines is counted, and what is estimated has its doubt.
 func TestLinesWithAHoleAreNotCounted(t *testing.T) {
 	for _, r := range madeRounds(t, "01-*", "03-*") {
-		plain, err := Build(r.rec, r.plan, Options{})
+		plain, err := Debrief(t.Context(), r.rec, r.plan, Options{})
 		require.NoError(t, err)
 		var holes [][2]float64
 		for i := 1; i < len(plain.Efforts); i++ {
@@ -148,7 +149,7 @@ func TestLinesWithAHoleAreNotCounted(t *testing.T) {
 				return true
 			}
 		}())
-		d, err := Build(r.rec, r.plan, Options{})
+		d, err := Debrief(t.Context(), r.rec, r.plan, Options{})
 		require.NoError(t, err)
 		require.True(t, noted(d, "not counted"), "%v", d.Notes)
 		for _, l := range d.Lines {
@@ -163,7 +164,7 @@ func TestLinesWithAHoleAreNotCounted(t *testing.T) {
 	}
 }
 
-func meanWidth(d *Debrief, of func(Line) *trace.Estimate) float64 {
+func meanWidth(d *report.Debrief, of func(report.Line) *trace.Estimate) float64 {
 	sum, n := 0.0, 0.0
 	for _, l := range d.Lines {
 		if e := of(l); e != nil {

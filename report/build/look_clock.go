@@ -1,7 +1,6 @@
-package report
+package build
 
 import (
-	"fmt"
 	"math"
 
 	"groundline/course/follow"
@@ -52,22 +51,4 @@ func jumpEarlier(j detect.Jump, byS float64) detect.Jump {
 	}
 	j.PushPeakS, j.LandPeakS = j.PushPeakS-byS, j.LandPeakS-byS
 	return j
-}
-
-// clockWords is an offset of clocks: seconds, or hours and minutes for one of a zone's size.
-func clockWords(s float64) string {
-	a := math.Abs(s)
-	if a < 120 {
-		return fmt.Sprintf("%.1f s", s)
-	}
-	sign := ""
-	if s < 0 {
-		sign = "-"
-	}
-	tenths := int(math.Round(a * 10))
-	h, m, rest := tenths/36000, tenths/600%60, float64(tenths%600)/10
-	if h == 0 {
-		return fmt.Sprintf("%s%d min %.1f s", sign, m, rest)
-	}
-	return fmt.Sprintf("%s%d h %d min %.1f s", sign, h, m, rest)
 }

@@ -1,4 +1,4 @@
-package report
+package build
 
 import (
 	"bytes"
@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/report"
 	"groundline/trace/read"
 )
 
@@ -31,7 +32,7 @@ type roundOf struct {
 	name  string
 	by    string // motion | watch alone
 	plan  *course.Plan
-	d     *Debrief
+	d     *report.Debrief
 	lines []trueLine
 }
 
@@ -61,11 +62,11 @@ func rounds(t *testing.T) []roundOf {
 			}
 			rec, err := read.Open(t.Context(), files, read.Options{})
 			require.NoError(t, err)
-			d, err := Build(rec, plan, Options{})
+			d, err := Debrief(t.Context(), rec, plan, Options{})
 			require.NoError(t, err)
 			var asJSON bytes.Buffer
-			require.NoError(t, JSON(&asJSON, d))
-			back, err := ReadDebrief("debrief.json", asJSON.Bytes())
+			require.NoError(t, report.JSON(&asJSON, d))
+			back, err := report.ReadDebrief("debrief.json", asJSON.Bytes())
 			require.NoError(t, err)
 			by := "watch alone"
 			if rec.Motion != nil {
@@ -151,7 +152,7 @@ func TestWalkPredictsTheRounds(t *testing.T) {
 	}
 	tracks, bending := 0, 0
 	for _, r := range rounds(t) {
-		own := RiddenIn([]*Debrief{r.d})
+		own := report.RiddenIn([]*report.Debrief{r.d})
 		h, err := course.HorseFromRides(own, nil)
 		if err != nil {
 			t.Logf("%s: %v", r.name, err)

@@ -1,6 +1,7 @@
-package report
+package build
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -11,7 +12,10 @@ import (
 	"groundline/course/follow"
 	"groundline/course/place"
 	"groundline/detect"
+	"groundline/report"
+	"groundline/report/layout"
 	"groundline/trace"
+	"groundline/trace/dsp"
 	"groundline/trace/geo"
 	"groundline/trace/smooth"
 )
@@ -66,8 +70,35 @@ func (r *ride) note(level, what, why string) {
 	r.notes = append(r.notes, trace.Note{Level: level, What: what, Why: why})
 }
 
-// Build turns a recording, and a plan where there is one, into the debrief. The plan may be nil.
-func Build(rec *trace.Recording, plan *course.Plan, opt Options) (*Debrief, error) {
+// Debrief turns a recording, and a plan where there is one, into the debrief. The plan may be nil. It returns the context's
+// error as soon as the context ends; what still runs then ends by itself and is thrown away.
+func Debrief(ctx context.Context, rec *trace.Recording, plan *course.Plan, opt Options) (*report.Debrief, error) {
+	type result struct {
+		d     *report.Debrief
+		err   error
+		panic any
+	}
+	done := make(chan result, 1)
+	go func() {
+		var r result
+		defer func() {
+			r.panic = recover() // to be raised where the caller can recover it
+			done <- r
+		}()
+		r.d, r.err = build(ctx, rec, plan, opt)
+	}()
+	select {
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case r := <-done:
+		if r.panic != nil {
+			panic(r.panic)
+		}
+		return r.d, r.err
+	}
+}
+
+func build(ctx context.Context, rec *trace.Recording, plan *course.Plan, opt Options) (*report.Debrief, error) {
 	if rec.Positions == nil && rec.Motion == nil {
 		return nil, ErrNothing
 	}
@@ -86,6 +117,9 @@ func Build(rec *trace.Recording, plan *course.Plan, opt Options) (*Debrief, erro
 		if err := r.smooth(); err != nil {
 			return nil, err
 		}
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
 	}
 	if r.plan == nil || r.plan.Anchor == nil {
 		if off, ok := r.clockByGaits(nil); ok {
@@ -218,7 +252,7 @@ func (r *ride) follow() error {
 	}
 	r.notes = append(r.notes, res.Notes...)
 	if n := len(res.Unplaced); n > 0 {
-		r.note("info", fmt.Sprintf("%s left out", counted(n, "jump", "jumps")),
+		r.note("info", fmt.Sprintf("%s left out", layout.Plural(n, "jump", "jumps")),
 			"the sensor felt a leap where the plan has no obstacle, or out of any order that fits the ride")
 	}
 	if len(res.Efforts) == 0 {
@@ -269,9 +303,6 @@ func (r *ride) belongs(on, off int) {
 	}
 }
 
-// planFound is what a debrief notes whose plan is of the jumps themselves.
-const planFound = "no plan was given: the obstacles were found from the jumps"
-
 // findPlan makes a plan of the jumps themselves, where none was given.
 func (r *ride) findPlan() {
 	plan := follow.FoundObstacles(r.path, r.ev.Jumps)
@@ -298,7 +329,7 @@ func (r *ride) findPlan() {
 	r.poses = append(r.poses, pose)
 	r.path = pose.Apply(r.path)
 	r.plan, r.found = plan, true
-	r.note("info", planFound,
+	r.note("info", report.PlanFound,
 		"they are numbered in the order first jumped; where they stand and how far apart is the track's word, to a metre or two, and what they are built of is not known")
 }
 
@@ -321,7 +352,7 @@ func (r *ride) shiftMotion(off trace.Estimate, why string) error {
 	rec.ClockOffsetS = &off
 	rec.DurationS = math.Max(rec.Positions.TimeS[len(rec.Positions.TimeS)-1], m.TimeS[len(m.TimeS)-1])
 	r.rec, r.ev, r.gaits, r.yawSum = &rec, ev, ev.Gaits, nil
-	r.note("caution", "the motion sensor's clock was ahead by "+clockWords(off.Value)+" and was set back",
+	r.note("caution", "the motion sensor's clock was ahead by "+layout.ClockOffset(off.Value)+" and was set back",
 		fmt.Sprintf("%s; between %.2f and %.2f s", why, off.Low, off.High))
 	return nil
 }
@@ -345,14 +376,6 @@ func (r *ride) whyNothing() string {
 	return "no canter was found"
 }
 
-// Counted is a number with its noun.
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 // middleOf is a value of x with as many below it as above.
 func middleOf(x []float64) float64 {
 	s := slices.Clone(x)
@@ -360,12 +383,12 @@ func middleOf(x []float64) float64 {
 	return s[len(s)/2]
 }
 
-func median(x []float64) float64 { return quantile(x, 0.5) }
+func median(x []float64) float64 { return dsp.Quantile(x, 0.5) }
 
 // debrief gathers what was found.
-func (r *ride) debrief() *Debrief {
-	d := &Debrief{Schema: Schema, Basis: r.basis(), Efforts: []Effort{}, Lines: []Line{}, Rounds: []Round{}, Gaits: []GaitSpan{}, Strides: []Stride{}, Rejected: []Rejected{}}
-	d.Recording = RecordingInfo{Files: r.rec.Files, DurationS: r.rec.DurationS}
+func (r *ride) debrief() *report.Debrief {
+	d := &report.Debrief{Schema: report.Schema, Basis: r.basis(), Efforts: []report.Effort{}, Lines: []report.Line{}, Rounds: []report.Round{}, Gaits: []report.GaitSpan{}, Strides: []report.Stride{}, Rejected: []report.Rejected{}}
+	d.Recording = report.RecordingInfo{Files: r.rec.Files, DurationS: r.rec.DurationS}
 	if !r.rec.Start.IsZero() {
 		s := r.rec.Start.UTC().Format(time.RFC3339Nano)
 		d.Recording.Start = &s
@@ -384,17 +407,17 @@ func (r *ride) debrief() *Debrief {
 		}
 	}
 	for _, g := range r.gaits {
-		d.Gaits = append(d.Gaits, GaitSpan{g.Gait.String(), g.FromS, g.ToS})
+		d.Gaits = append(d.Gaits, report.GaitSpan{Gait: g.Gait.String(), FromS: g.FromS, ToS: g.ToS})
 	}
 	if r.opt.HorseName != "" {
 		d.Horse.Name = &r.opt.HorseName
 	}
 	if r.plan != nil {
 		d.Plan = r.plan
-		d.Course = &CourseInfo{Name: r.plan.Name}
+		d.Course = &report.CourseInfo{Name: r.plan.Name}
 		if r.res.Placement != nil && !r.found {
 			p := r.res.Placement
-			d.Course.Placed = &Placed{RightM: p.ShiftX.Value, ForwardM: p.ShiftY.Value, TurnDeg: p.TurnDeg.Value, ResidualM: p.ResidualM}
+			d.Course.Placed = &report.Placed{RightM: p.ShiftX.Value, ForwardM: p.ShiftY.Value, TurnDeg: p.TurnDeg.Value, ResidualM: p.ResidualM}
 		}
 		d.Efforts, d.Lines, d.Rounds = r.tellEfforts(), r.tellLines(), r.tellRounds()
 		d.Slope = r.tellSlope(d.Lines)
@@ -404,7 +427,7 @@ func (r *ride) debrief() *Debrief {
 	}
 	if r.ev != nil {
 		for _, x := range r.ev.Rejected {
-			d.Rejected = append(d.Rejected, Rejected{AtS: x.AtS, Rule: x.Rule, Found: x.Found, Limit: x.Limit})
+			d.Rejected = append(d.Rejected, report.Rejected{AtS: x.AtS, Rule: x.Rule, Found: x.Found, Limit: x.Limit})
 		}
 	}
 	r.noteQuality()

@@ -1,4 +1,4 @@
-package report
+package build
 
 import (
 	"math"
@@ -12,6 +12,7 @@ import (
 	"groundline/course/follow"
 	"groundline/course/place"
 	"groundline/detect"
+	"groundline/report"
 	"groundline/trace"
 )
 
@@ -139,10 +140,10 @@ func TestSlopeFromLines(t *testing.T) {
 	r.surface, _ = course.NewSurface([]course.Spot{{X: 0, Y: 0, Z: 0}, {X: 50, Y: 0, Z: 1}, {X: 0, Y: 50, Z: 0}})
 	require.NotNil(t, r.surface)
 	// v = 5.5 - 0.08 per cent of grade + 0.2 towards home, to the letter.
-	var lines []Line
+	var lines []report.Line
 	for _, q := range [][2]float64{{-2, 0.9}, {-1, -0.8}, {0, 0.1}, {1, 0.7}, {2, -0.9}, {1.5, -0.2}, {-1.5, 0.3}} {
 		v, g, h := trace.FromSD(5.5-0.08*q[0]+0.2*q[1], 0.05), q[0]/100, q[1]
-		lines = append(lines, Line{Kind: "related", SpeedMS: &v, Grade: &g, Homeward: &h})
+		lines = append(lines, report.Line{Kind: "related", SpeedMS: &v, Grade: &g, Homeward: &h})
 	}
 	s := r.tellSlope(lines)
 	require.NotNil(t, s)
