@@ -15,6 +15,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/build"
 	"groundline/trace/read"
 )
 
@@ -124,7 +125,7 @@ func debriefOf(dir string, files []string) (*report.Debrief, error) {
 	if err != nil {
 		return nil, err
 	}
-	return report.Build(rec, plan, report.Options{})
+	return build.Debrief(context.Background(), rec, plan, build.Options{})
 }
 
 // byKind puts results together by kind of recording.
