@@ -31,12 +31,17 @@ func (m *Made) Motion(s Sensor, seed uint64) (*trace.Motion, error) {
 	n := int(m.DurationS*s.RateHz) + 1
 	out := &trace.Motion{RateHz: s.RateHz}
 	last := math.Inf(-1)
+	pad := m.pad()
 	for i := range n {
 		t := (float64(i) + 0.5) / s.RateHz
 		// A sample never overtakes its neighbour.
 		t = max(t+clip(rng.NormFloat64())*s.JitterS, last+0.1/s.RateHz)
 		last = t
 		force, rate := m.felt(t)
+		if k := t / padStepS; pad != nil && int(k) < len(pad)-1 {
+			i, part := int(k), k-math.Floor(k)
+			force[2] += pad[i]*(1-part) + pad[i+1]*part
+		}
 		force, rate = mount.turn(force), mount.turn(rate)
 		var z [6]float64
 		for k := range z {
@@ -157,7 +162,7 @@ func (m *Made) ripple(t float64) float64 {
 	d := st.ToS - st.FromS
 	phase := (t - st.FromS) / d
 	var v float64
-	for _, w := range gaitMotions(st.Gait).forward {
+	for _, w := range m.motions(st.Gait).forward {
 		turns := 2 * math.Pi * w.harmonic / d
 		v += gravity * w.amplitude / turns * math.Sin(2*math.Pi*(w.harmonic*phase-w.crest))
 	}

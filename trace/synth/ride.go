@@ -42,8 +42,9 @@ type Stop struct {
 type Fence struct {
 	ID               string
 	HeightM, SpreadM float64
-	// Strides is how many strides the canter from the last fence takes; 0: as fits the horse best.
+	// Strides is how many strides the canter from the last fence takes; 0: as fits the horse best. Bounce takes none.
 	Strides int
+	Bounce  bool
 }
 
 // Horse is how a horse goes. Take one from [Warmblood] or [Pony].
@@ -55,6 +56,7 @@ type Horse struct {
 	// AheadM is how far the trunk's middle is ahead of the hind hooves at take-off, BehindM how far
 	// behind the fore hooves at landing.
 	AheadM, BehindM float64
+	Moves           *Moves // nil: the usual ones
 }
 
 // Warmblood is a horse with a stride of about 3.4 m at 5.7 m/s.
@@ -106,6 +108,7 @@ type Made struct {
 	Gaits     []Span
 
 	sections []section
+	beat     beat // of the canter, with moves of its own
 }
 
 // Jump is one fence jumped.
@@ -124,10 +127,14 @@ type Stride struct {
 	Gait       string
 	FromS, ToS float64
 	LengthM    float64
-	Lead       string // left | right; empty but in canter
+	Lead       string // left | right | disunited; empty but in canter
 	Leap       bool   // spent in a playful leap
 	strength   float64
+	fore       string // the forehand's lead
 }
+
+// Disunited is the lead of a stride in which fore and hind legs lead on different sides.
+const Disunited = "disunited"
 
 // Line is the way from one fence to the next.
 type Line struct {
@@ -211,6 +218,9 @@ const gravity = 9.80665
 // reached as asked.
 func (r Ride) Make(seed uint64) (*Made, error) {
 	m := &Made{Ride: r}
+	if r.Horse.Moves != nil {
+		m.beat = r.Horse.Moves.beat()
+	}
 	at, err := m.lay()
 	if err != nil {
 		return nil, err
@@ -226,6 +236,7 @@ func (r Ride) Make(seed uint64) (*Made, error) {
 	}
 	m.DurationS = w.t
 	m.leads()
+	m.disunite(rand.New(rand.NewPCG(seed, 4)))
 	m.gaits()
 	for _, t := range r.LeapsS {
 		i := m.strideAt(t)
@@ -321,8 +332,8 @@ func (w *walker) stop(i int, at []float64) error {
 		}
 		return nil
 	}
-	if st.Gait != Canter {
-		return fmt.Errorf("%s to the fence %s, expected canter", st.Gait, st.Fence.ID)
+	if st.Gait != Canter && st.Gait != Trot {
+		return fmt.Errorf("%s to the fence %s, expected canter or trot", st.Gait, st.Fence.ID)
 	}
 	if last {
 		return fmt.Errorf("the ride ends in the air over %s", st.Fence.ID)
@@ -337,7 +348,7 @@ func (w *walker) stop(i int, at []float64) error {
 	w.wantS += (takeoff - w.from(i, at)) / speed
 	fromLanding := w.landed
 	fromS, fromM := w.t, w.s
-	if err := w.going(Canter, takeoff, speed, &f); err != nil {
+	if err := w.going(st.Gait, takeoff, speed, &f); err != nil {
 		return fmt.Errorf("to the fence %s: %w", f.ID, err)
 	}
 	m := w.m
@@ -377,17 +388,20 @@ func (w *walker) going(gait string, toM, endMS float64, f *Fence) error {
 	}
 	head, tail := 0.0, 0.0
 	if w.landed {
-		head = edgeStrides * strideS
+		head = edgeStrides * w.m.Ride.Horse.CanterS
 	}
 	if f != nil {
-		tail = edgeStrides * strideS
+		tail = edgeStrides * w.m.Ride.Horse.CanterS
 	}
 	way := toM - w.s
 	want := way / w.wantS // the speed that was asked for
 	// What the ramps at either end lose or gain on it is given back in time.
 	wantS := w.wantS + min(rampS, w.wantS/2)*(1-(w.v+endMS)/2/want)
 	n := int(max(math.Round((wantS-head-tail)/strideS), 0))
-	if f != nil && f.Strides > 0 {
+	switch {
+	case f != nil && f.Bounce:
+		n = 0
+	case f != nil && f.Strides > 0:
 		n = f.Strides
 	}
 	if way <= 0 || n == 0 && !(w.landed && f != nil) {
@@ -395,10 +409,14 @@ func (w *walker) going(gait string, toM, endMS float64, f *Fence) error {
 	}
 	c := section{gait: gait, t0: w.t, s0: w.s, v0: w.v, v1: endMS, first: len(w.m.Strides), strides: n}
 	t := w.t + head
-	for range n {
-		d := strideS * (1 + w.m.Ride.Horse.Variation*clip(w.rng.NormFloat64()))
-		w.m.Strides = append(w.m.Strides, Stride{Gait: gait, FromS: t, ToS: t + d,
-			strength: 1 + strengthVariation*clip(w.rng.NormFloat64())})
+	lasts, strength := make([]float64, n), make([]float64, n)
+	for i := range n {
+		lasts[i] = strideS * (1 + w.m.Ride.Horse.Variation*clip(w.rng.NormFloat64()))
+		strength[i] = 1 + strengthVariation*clip(w.rng.NormFloat64())
+	}
+	w.m.Ride.Horse.Moves.uneven(lasts, w.landed, f != nil)
+	for i, d := range lasts {
+		w.m.Strides = append(w.m.Strides, Stride{Gait: gait, FromS: t, ToS: t + d, strength: strength[i]})
 		t += d
 	}
 	c.t1 = t + tail
@@ -446,7 +464,30 @@ func (m *Made) leads() {
 				break
 			}
 		}
-		s.Lead = lead
+		s.Lead, s.fore = lead, lead
+	}
+}
+
+// disunite lets the horse go disunited for some strides after some of its landings.
+func (m *Made) disunite(rng *rand.Rand) {
+	mv := m.Ride.Horse.Moves
+	if mv == nil {
+		return
+	}
+	for _, j := range m.Jumps {
+		draw, n := rng.Float64(), 2+rng.IntN(4)
+		if draw >= mv.Disunited {
+			continue
+		}
+		for i := range m.Strides {
+			if s := &m.Strides[i]; s.FromS > j.LandingS && n > 0 {
+				n--
+				if s.Gait != Canter {
+					break
+				}
+				s.Lead = Disunited
+			}
+		}
 	}
 }
 

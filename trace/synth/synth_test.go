@@ -498,7 +498,7 @@ func TestFilesHold(t *testing.T) {
 func TestWhatCantBeRidden(t *testing.T) {
 	for name, change := range map[string]func(*Ride){
 		"a gait that is none":        func(r *Ride) { r.Stops[0].Gait = "piaffe" },
-		"a fence out of trot":        func(r *Ride) { r.Stops[2].Gait = Trot },
+		"a fence out of walk":        func(r *Ride) { r.Stops[2].Gait = Walk },
 		"no way to the fence":        func(r *Ride) { r.Stops[2].Y = -30 },
 		"a negative radius":          func(r *Ride) { r.Stops[2].RadiusM = -1 },
 		"twenty strides in a line":   func(r *Ride) { r.Stops[3].Fence.Strides = 60 },

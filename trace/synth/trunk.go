@@ -118,11 +118,12 @@ type jumpCurves struct{ upG, pitchDeg []knot }
 
 // curvesOf shapes a jump so that over its whole time, from hind contact to hind contact, the mean load is
 // 1 g: the trunk comes out of it rising as fast as it went in. That fixes the two peaks.
-func curvesOf(takeoff, landing, head, tail float64) jumpCurves {
-	edge := 1 + sum(gaitMotions(Canter).up, 0) // the load at a hind contact
+//
+// edgeG and airG are the load at a hind contact and in flight.
+func curvesOf(takeoff, landing, head, tail, edgeG, airG float64) jumpCurves {
 	from, to := takeoff-tail, landing+head
 	push, land := takeoff-min(pushBeforeS, 0.45*tail), landing+min(landAfterS, 0.45*head)
-	up := []knot{{from, edge}, {push, 0}, {takeoff + edgeS, airLoad}, {landing - edgeS, airLoad}, {land, 0}, {to, edge}}
+	up := []knot{{from, edgeG}, {push, 0}, {takeoff + edgeS, airG}, {landing - edgeS, airG}, {land, 0}, {to, edgeG}}
 	// A half cosine's mean is the mean of its ends, so the mean load is linear in the peaks.
 	var fixed, perPeak float64
 	share := []float64{0, 1, 0, 0, landShare, 0}
@@ -142,9 +143,17 @@ func curvesOf(takeoff, landing, head, tail float64) jumpCurves {
 
 // leapCurves shape a playful leap, which takes the time of the stride: shorter in the air than any jump, and flatter.
 // That is our choice; no measurement of one was found.
-func leapCurves(s Stride) jumpCurves {
+func (m *Made) leapCurves(s Stride) jumpCurves {
 	d := s.ToS - s.FromS
-	return curvesOf(s.FromS+0.34*d, s.FromS+0.66*d, 0.34*d, 0.34*d)
+	return m.curvesOf(s.FromS+0.34*d, s.FromS+0.66*d, 0.34*d, 0.34*d)
+}
+
+// curvesOf are a jump's or leap's curves of this ride's horse.
+func (m *Made) curvesOf(takeoff, landing, head, tail float64) jumpCurves {
+	if mv := m.Ride.Horse.Moves; mv != nil {
+		return curvesOf(takeoff, landing, head, tail, m.beat.at(0), mv.AirG)
+	}
+	return curvesOf(takeoff, landing, head, tail, 1+sum(gaitMotions(Canter).up, 0), airLoad)
 }
 
 // leapPitch is the share of a jump's pitch that a leap has.
@@ -190,33 +199,44 @@ func (m *Made) trunk(t float64) (load, attitude) {
 	// The heading is the trunk's: of the way between its ends.
 	a.yaw = (90 - (m.Path.At(s-1.5).FacingDeg+m.Path.At(s+1.5).FacingDeg)/2) * math.Pi / 180
 
+	mv := m.Ride.Horse.Moves
+	if mv != nil {
+		t -= mv.LagS
+	}
 	if i := m.strideAt(t); i >= 0 {
 		st := m.Strides[i]
 		phase := (t - st.FromS) / (st.ToS - st.FromS)
 		fade := m.fade(st.Gait, t)
-		w := gaitMotions(st.Gait)
+		w := m.motions(st.Gait)
 		g := st.strength * fade * gravity
 		deg := st.strength * fade * math.Pi / 180
 		side := 1.0
-		if st.Lead == "right" {
+		if st.fore == "right" {
 			side = -1
 		}
-		if st.Leap {
-			c := leapCurves(st)
+		hind := side
+		if st.Lead == Disunited {
+			hind = -side
+		}
+		switch {
+		case st.Leap:
+			c := m.leapCurves(st)
 			f.up = gravity * through(c.upG, t)
 			a.pitch += leapPitch * through(c.pitchDeg, t) * math.Pi / 180
-		} else {
+		case mv != nil && st.Gait == Canter:
+			f.up += g * (m.beat.at(phase) - 1)
+		default:
 			f.up += g * sum(w.up, phase)
 		}
 		f.forward += g * sum(w.forward, phase)
 		f.left += g * (sum(w.left, phase) + side*sum(w.leftByLead, phase))
 		a.pitch += deg * sum(w.pitch, phase)
-		a.roll += deg * (sum(w.roll, phase) + side*sum(w.rollByLead, phase))
+		a.roll += deg * (sum(w.roll, phase) + hind*sum(w.rollByLead, phase))
 	}
 	lo, hi := m.jumpsAt(t)
 	for _, j := range m.Jumps[lo:hi] {
 		e := m.edges()
-		curves := curvesOf(j.TakeoffS, j.LandingS, e, e)
+		curves := m.curvesOf(j.TakeoffS, j.LandingS, e, e)
 		if up := curves.upG; t >= up[0].at && t <= up[len(up)-1].at {
 			// Fading between the strides' own strength and the jump's is left out: it is within noise.
 			f.up = gravity * through(up, t)
