@@ -81,7 +81,7 @@ func runExample(t *testing.T, args []string) {
 	require.Equal(t, exitDone, code, errOut.String())
 	wrote := false
 	for i, arg := range args[:len(args)-1] {
-		if slices.Contains([]string{"-o", "--save-plan", "--save-horse", "--dictionary"}, arg) && args[i+1] != "-" {
+		if slices.Contains([]string{"-o", "--save-plan", "--save-horse", "--dictionary", "--pairs"}, arg) && args[i+1] != "-" {
 			info, err := os.Stat(args[i+1])
 			require.NoError(t, err)
 			require.NotZero(t, info.Size())
@@ -175,7 +175,9 @@ func exampleFolder(t *testing.T) string {
 	require.NoError(t, archive.Close())
 	write("ride.zip", packed.Bytes())
 	certificate(t, filepath.Join(dir, "yard.pem"), filepath.Join(dir, "yard.key"), 1)
-	write("rides.csv", []byte("recording,course,horse,round\nride.gpx+motion.csv,course.yaml,Bramble,first\n"))
+	write("rides.csv", []byte("recording,course,horse,round,labels,mounting\nride.gpx+motion.csv,course.yaml,Bramble,first,labels.csv,saddle\n"))
+	write("rail.csv", []byte("event,line,attempt,count\nstrides,3-4,1,5\n"))
+	write("labels.csv", []byte("event,line,attempt,count,rater\nstrides,3-4,1,5,A\nstrides,3-4,1,5,B\n"))
 	return dir
 }
 

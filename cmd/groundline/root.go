@@ -31,6 +31,7 @@ with its doubt.
 	root.AddCommand(stridesCommand(std))
 	root.AddCommand(walkCommand(std))
 	root.AddCommand(compareCommand(std))
+	root.AddCommand(validateCommand(std), labelsCommand(std))
 	root.AddCommand(serveCommand(std))
 	root.AddCommand(keepCommand(std), keptCommand(std))
 	return root
