@@ -13,19 +13,19 @@ import (
 // Pair is one label beside what the debrief found of it. Where one of the two is missing, the label was not found or
 // the finding not labelled.
 type Pair struct {
-	Ride     string `json:"ride"`
-	Horse    string `json:"horse"`
-	Mounting string `json:"mounting"` // as given; the debrief's basis where nobody said
-	Kind     string `json:"kind"`     // takeoff, landing, flight, contact, stride time, strides, gait, lead, refusal, runout
-	At       string `json:"at"`       // obstacle or line
-	Attempt  int    `json:"attempt"`
-	Rater    string `json:"rater"`
-	Label    string `json:"label"` // file:line; "" for what nobody labelled
+	Ride     string
+	Horse    string
+	Mounting string // as given; the debrief's basis where nobody said
+	Kind     string // takeoff, landing, flight, contact, stride time, strides, gait, lead, refusal, runout
+	At       string // obstacle or line
+	Attempt  int
+	Rater    string
+	Label    string // file:line; "" for what nobody labelled
 	Sure     float64
 	// Seen is the label's figure: seconds on the ride's clock, seconds or strides; nil where not labelled.
-	Seen *float64 `json:"seen"`
+	Seen *float64
 	// Found is the debrief's; nil where it found none.
-	Found *trace.Estimate `json:"found"`
+	Found *trace.Estimate
 	// SeenIs and FoundIs are a gait's or lead's names, each with the seconds it stands for in WeightS.
 	SeenIs, FoundIs string
 	WeightS         float64
@@ -409,8 +409,8 @@ func (p *pairer) disobediences(event, outcome string) {
 		}
 		p.add(x, l)
 	}
-	if len(p.of(Takeoff)) == 0 && len(of) == 0 {
-		return // this rater labelled counts only
+	if len(p.of(Refusal))+len(p.of(RunOut)) == 0 {
+		return // this rater labelled none of these
 	}
 	for k, e := range p.d.Efforts {
 		if !used[k] && e.Outcome == outcome && e.Obstacle != nil {

@@ -2,6 +2,7 @@ package validate
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -20,10 +21,10 @@ type Result struct {
 	Raters *Raters `json:"raters"` // nil with one rater
 	Counts Counts  `json:"counts"`
 	// Events are take-offs, landings, flights, contacts, stride times, refusals and run-outs that were labelled.
-	Events   []Event    `json:"events"`
+	Events   Events     `json:"events"`
 	Gaits    *Confusion `json:"gaits"` // in seconds; nil where no gait was labelled
 	Leads    *Confusion `json:"leads"`
-	Coverage []Coverage `json:"coverage"`
+	Coverage Coverages  `json:"coverage"`
 	// ByMounting and ByHorse are the same of each part, where there are two or more.
 	ByMounting []Part   `json:"by_mounting"`
 	ByHorse    []Part   `json:"by_horse"`
@@ -41,11 +42,11 @@ type RideClock struct {
 
 // Part is the result of one mounting or horse.
 type Part struct {
-	Name     string     `json:"name"`
-	Rides    int        `json:"rides"`
-	Counts   Counts     `json:"counts"`
-	Events   []Event    `json:"events"`
-	Coverage []Coverage `json:"coverage"`
+	Name     string    `json:"name"`
+	Rides    int       `json:"rides"`
+	Counts   Counts    `json:"counts"`
+	Events   Events    `json:"events"`
+	Coverage Coverages `json:"coverage"`
 }
 
 // Counts are the strides of lines, counted and found.
@@ -61,12 +62,36 @@ type Counts struct {
 
 // Event is one kind of event: how many were found, and how far off.
 type Event struct {
-	Event     string      `json:"event"`
-	Unit      string      `json:"unit"`
-	Pairs     int         `json:"pairs"`
-	Detection []Detection `json:"detection"` // within 0.05, 0.1 and 0.2 s; one without a window for refusals
+	Event string `json:"event"`
+	Unit  string `json:"unit"`
+	Pairs int    `json:"pairs"`
+	// Precision, Recall and F1 are those of the widest window of Detection, F1 by its window in seconds.
+	Precision *Share             `json:"precision"`
+	Recall    *Share             `json:"recall"`
+	F1        map[string]float64 `json:"f1"`
+	Detection []Detection        `json:"detection"` // within 0.05, 0.1 and 0.2 s; within 5 s for refusals
 	// Agreement is of the pairs; nil where the event has no time.
 	Agreement *Agreement `json:"agreement"`
+}
+
+// Events are the kinds of events in the order in which they are reported; in JSON an object by kind.
+type Events []Event
+
+// MarshalJSON writes an object by kind.
+func (e Events) MarshalJSON() ([]byte, error) {
+	by := map[string]Event{}
+	for _, x := range e {
+		if n := len(x.Detection); n > 0 {
+			x.Precision, x.Recall, x.F1 = &x.Detection[n-1].Precision, &x.Detection[n-1].Recall, map[string]float64{}
+			for _, d := range x.Detection {
+				if d.F1 != nil {
+					x.F1[strconv.FormatFloat(d.WindowS, 'f', -1, 64)] = *d.F1
+				}
+			}
+		}
+		by[x.Event] = x
+	}
+	return json.Marshal(by)
 }
 
 // Confusion is how often one name was found as another: seconds of a gait, labels of a lead.
@@ -82,6 +107,18 @@ type Coverage struct {
 	Inside Share  `json:"inside"`
 }
 
+// Coverages are the figures in the order in which they are reported; in JSON an object by figure.
+type Coverages []Coverage
+
+// MarshalJSON writes an object by figure.
+func (c Coverages) MarshalJSON() ([]byte, error) {
+	by := map[string]Coverage{}
+	for _, x := range c {
+		by[x.Figure] = x
+	}
+	return json.Marshal(by)
+}
+
 // windows are those of detection, s.
 func windows() []float64 { return []float64{0.05, 0.1, 0.2} }
 
@@ -90,7 +127,7 @@ func timed() []string { return []string{Takeoff, Landing, "flight", Contact, "st
 
 // Sum sums up judged rides. raters may be nil.
 func Sum(rides []*Judged, raters *Raters) *Result {
-	r := &Result{Schema: ResultSchema, Rides: []RideClock{}, Events: []Event{}, Coverage: []Coverage{}, ByMounting: []Part{}, ByHorse: []Part{}, Notes: []string{}, Raters: raters}
+	r := &Result{Schema: ResultSchema, Rides: []RideClock{}, Events: Events{}, Coverage: Coverages{}, ByMounting: []Part{}, ByHorse: []Part{}, Notes: []string{}, Raters: raters}
 	var all []Pair
 	number := map[string]int{}
 	frameVar := 0.0
@@ -214,8 +251,8 @@ func (s summer) counts(all []Pair) Counts {
 	return c
 }
 
-func (s summer) events(all []Pair) []Event {
-	out := []Event{}
+func (s summer) events(all []Pair) Events {
+	out := Events{}
 	for _, kind := range timed() {
 		e := Event{Event: kind, Unit: "s", Detection: []Detection{}}
 		var seen, found []float64
@@ -287,8 +324,8 @@ const z90 = 1.6448536269514722
 
 // coverage is of the figures with an interval of their own, widened by what the film's frames add to the label, for
 // which the debrief is not to blame.
-func (s summer) coverage(all []Pair) []Coverage {
-	out := []Coverage{}
+func (s summer) coverage(all []Pair) Coverages {
+	out := Coverages{}
 	for _, kind := range []string{Takeoff, Landing, Strides} {
 		n, is := 0, 0
 		for _, p := range all {

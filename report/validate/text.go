@@ -2,6 +2,7 @@ package validate
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
@@ -310,15 +311,23 @@ func optional(v *float64, decimals int) string {
 	return number(*v, decimals)
 }
 
+// confusionRows are the counts that differ: labelled, found, how often.
 func confusionRows(c Counts) (head []string, rows [][]string) {
-	t := map[string]map[string]float64{}
+	type off struct{ labelled, found, times int }
+	var all []off
 	for a, row := range c.Confusion {
-		t[a] = map[string]float64{}
 		for b, n := range row {
-			t[a][b] = float64(n)
+			labelled, _ := strconv.Atoi(a)
+			if found, err := strconv.Atoi(b); err == nil && found != labelled {
+				all = append(all, off{labelled, found, n})
+			}
 		}
 	}
-	return tableRows(t)
+	slices.SortFunc(all, func(x, y off) int { return cmp.Or(x.labelled-y.labelled, x.found-y.found) })
+	for _, o := range all {
+		rows = append(rows, []string{strconv.Itoa(o.labelled), strconv.Itoa(o.found), strconv.Itoa(o.times)})
+	}
+	return []string{"labelled", "found", "lines"}, rows
 }
 
 // tableRows is a table of confusion, numbers in order of size, words of the alphabet.
