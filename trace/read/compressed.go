@@ -3,12 +3,15 @@ package read
 import (
 	"archive/zip"
 	"bufio"
+	"cmp"
 	"compress/flate"
 	"compress/gzip"
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"path"
+	"slices"
 	"strings"
 )
 
@@ -19,19 +22,26 @@ import (
 var errTooLarge = errors.New("it unpacks to more than a recording can be")
 
 // swelling passes unpacked bytes on and stops where they are too many, in all or for the
-// packed bytes taken.
+// packed bytes taken, over all files of the ride.
 type swelling struct {
 	r      io.Reader
 	packed *meter
+	seen   int64 // of packed
 	limits Limits
-	out    int64
+	spent  *spending
+}
+
+func (t *task) swelling(r io.Reader, packed *meter) *swelling {
+	return &swelling{r: r, packed: packed, limits: t.opt.Limits, spent: t.spent}
 }
 
 func (s *swelling) Read(p []byte) (int, error) {
 	const grace = 64 << 20 // so much does no harm, however small it was packed
 	n, err := s.r.Read(p)
-	s.out += int64(n)
-	if s.out > s.limits.Bytes || s.out > grace && s.out/s.limits.Ratio > s.packed.done {
+	s.spent.bytes += int64(n)
+	s.spent.packed += s.packed.done - s.seen
+	s.seen = s.packed.done
+	if s.spent.bytes > s.limits.Bytes || s.spent.bytes > grace && s.spent.bytes/s.limits.Ratio > s.spent.packed {
 		return 0, errTooLarge
 	}
 	return n, err
@@ -48,7 +58,7 @@ func (t *task) gunzip(name string, r io.Reader, m *meter) (*part, *Faults) {
 	if err != nil {
 		return nil, refuse(damaged(name, "gzip", err), problems{})
 	}
-	p, bad := t.unpacked(name, &swelling{r: unpacked, packed: m, limits: t.opt.Limits}, m)
+	p, bad := t.unpacked(name, t.swelling(unpacked, m), m)
 	if p != nil {
 		p.sum.Packed = "gzip"
 	}
@@ -79,12 +89,36 @@ func damaged(name, kind string, err error) Fault {
 // mostMembers bounds the files of a zip that are looked at; a phone's logger writes some 30.
 const mostMembers = 200
 
+// maxDirectory bounds the bytes of a zip's list of files, all of which is held in memory: far more than that of a phone.
+const maxDirectory = 1 << 20
+
+// bounded reads no more than left bytes.
+type bounded struct {
+	at   io.ReaderAt
+	left int64
+}
+
+func (b *bounded) ReadAt(p []byte, off int64) (int, error) {
+	if b.left -= int64(len(p)); b.left < 0 {
+		return 0, errors.New("its list of files is too long")
+	}
+	return b.at.ReadAt(p, off)
+}
+
 // zip reads an archive: all files in it that are recordings, as phone loggers write one a
 // sensor. What is none of these is named in a note; it is no fault unless nothing is left.
 func (t *task) zip(name string, at io.ReaderAt, size int64) ([]*part, *Faults) {
-	archive, err := zip.NewReader(at, size)
+	directory := &bounded{at: at, left: maxDirectory}
+	archive, err := zip.NewReader(directory, size)
+	directory.left = math.MaxInt64
 	if err != nil {
 		return nil, refuse(damaged(name, "zip", err), problems{})
+	}
+	if twice, err := overlapping(archive.File); err != nil {
+		return nil, refuse(damaged(name, "zip", err), problems{})
+	} else if twice != "" {
+		return nil, refuse(Fault{File: name + "/" + twice, Found: "lies over another file of the zip", Expected: "bytes of its own",
+			Hint: "pack the recordings again"}, problems{})
 	}
 	var parts []*part
 	var faults Faults
@@ -124,6 +158,35 @@ func (t *task) zip(name string, at io.ReaderAt, size int64) ([]*part, *Faults) {
 	return parts, nil
 }
 
+// overlapping is the name of a file that shares bytes with another of the archive, "" where none does. Entries that point
+// at the same bytes make a small archive a huge one.
+func overlapping(files []*zip.File) (string, error) {
+	type span struct {
+		name     string
+		from, to int64
+	}
+	spans := make([]span, 0, len(files))
+	for _, f := range files {
+		at, err := f.DataOffset()
+		if err != nil {
+			return "", err
+		}
+		if f.CompressedSize64 > math.MaxInt64-uint64(at) {
+			return "", zip.ErrFormat
+		}
+		spans = append(spans, span{f.Name, at, at + int64(f.CompressedSize64)})
+	}
+	slices.SortFunc(spans, func(a, b span) int { return cmp.Compare(a.from, b.from) })
+	for i := 1; i < len(spans); i++ {
+		// Each file has a head of its own of 30 bytes or more before its data (APPNOTE.TXT 4.3.7).
+		const head = 30
+		if spans[i].from-head < spans[i-1].to {
+			return spans[i].name, nil
+		}
+	}
+	return "", nil
+}
+
 // member reads one file of a zip of the given size.
 func (t *task) member(name string, member *zip.File, size int64) (*part, *Faults) {
 	if member.Flags&1 != 0 {
@@ -147,5 +210,5 @@ func (t *task) member(name string, member *zip.File, size int64) (*part, *Faults
 	default:
 		return nil, refuse(Fault{File: name, Found: fmt.Sprintf("packed by method %d", member.Method), Expected: "deflate", Hint: "unpack it first"}, problems{})
 	}
-	return t.unpacked(name, &swelling{r: r, packed: m, limits: t.opt.Limits}, m)
+	return t.unpacked(name, t.swelling(r, m), m)
 }

@@ -17,8 +17,10 @@ func (t *task) csv(name string, head []byte, r *bufio.Reader, m *meter, size int
 	if fault != nil {
 		return nil, refuse(*fault, problems{})
 	}
-	tab := &table{lay: lay, limit: t.opt.Limits.Rows, meter: m, total: size}
-	if fault := tab.read(r, t.opt.Limits.LineBytes); fault != nil {
+	tab := &table{lay: lay, limit: t.rowsLeft(), tooMany: t.tooManyRows(), meter: m, total: size}
+	fault = tab.read(r, t.opt.Limits.LineBytes)
+	t.spent.rows += tab.n
+	if fault != nil {
 		fault.File = name
 		return nil, refuse(*fault, tab.problems)
 	}
@@ -39,6 +41,7 @@ type table struct {
 	col      [roles][]float64
 	n        int
 	limit    int
+	tooMany  string // found where there are more
 	meter    *meter
 	taken    int64 // bytes of text in the rows taken in
 	total    int64 // bytes of text in all; 0 where not known for sure
@@ -99,7 +102,7 @@ func (tab *table) read(r io.Reader, longest int) *Fault {
 				continue
 			}
 			if tab.n >= tab.limit {
-				return &Fault{Line: line, Found: fmt.Sprintf("more than %d rows", tab.limit), Expected: "a ride of some hours", Hint: "cut the file"}
+				return &Fault{Line: line, Found: tab.tooMany, Expected: "a ride of some hours", Hint: "cut the file"}
 			}
 			tab.row(text, line)
 		}

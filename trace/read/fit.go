@@ -31,7 +31,8 @@ const (
 func (t *task) fit(name string, r io.Reader) (*part, *Faults) {
 	p := &part{sum: Summary{File: name, Format: "FIT"}}
 	source := &summed{r: r, crc: crc16.New()}
-	l := &fitListener{x: newFixes(p), source: source, limit: t.opt.Limits.Rows}
+	l := &fitListener{x: newFixes(p), source: source, limit: t.rowsLeft(), tooMany: t.tooManyRows()}
+	defer func() { t.spent.rows += min(l.read, l.limit) }()
 	why := l.decode(source)
 	if err := t.ctx.Err(); err != nil {
 		return nil, refuse(Fault{File: name, Found: "stopped"}, problems{})
@@ -82,6 +83,7 @@ type fitListener struct {
 	x       *fixes
 	source  *summed
 	limit   int
+	tooMany string // why it stops where there are more
 	read    int
 	segment int
 	stopped bool // the timer stands still
@@ -145,7 +147,7 @@ func (l *fitListener) OnMesg(m proto.Message) {
 
 func (l *fitListener) count(n int) bool {
 	if l.read += n; l.read > l.limit {
-		l.source.stop = fmt.Errorf("more than %d records", l.limit)
+		l.source.stop = errors.New(l.tooMany)
 		return false
 	}
 	return true

@@ -22,7 +22,8 @@ const gpxPage = 4096
 // NaN and latitude 999.
 func (t *task) gpx(name string, r io.Reader) (*part, *Faults) {
 	p := &part{sum: Summary{File: name, Format: "GPX"}}
-	filter := &gpxFilter{walk: newXMLWalk(r, t.opt.Limits), rows: t.opt.Limits.Rows}
+	filter := &gpxFilter{walk: newXMLWalk(r, t.opt.Limits), rows: t.rowsLeft(), tooMany: t.tooManyRows()}
+	defer func() { t.spent.rows += min(filter.read, filter.rows) }()
 	fixes := newFixes(p)
 	for more := true; more; {
 		if t.ctx.Err() != nil {
@@ -92,6 +93,7 @@ type gpxFilter struct {
 	ended       bool // the page or the document is over
 	again       bool // there is a further page
 	rows        int
+	tooMany     string // found where there are more
 	read        int
 	routePoints int
 	badHeights  int
@@ -220,7 +222,7 @@ func (f *gpxFilter) point(tok xml.StartElement) {
 	f.read++
 	line := f.walk.line
 	if f.read > f.rows {
-		f.walk.cut = fmt.Sprintf("more than %d points", f.rows)
+		f.walk.cut = f.tooMany
 		return
 	}
 	var kept []xml.Attr

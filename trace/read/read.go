@@ -41,23 +41,24 @@ type Options struct {
 	Limits Limits
 }
 
-// Limits bound the memory and time that a file can cost. They are far above any ride.
+// Limits bound the memory and time that a ride can cost. All but the last hold for the sum over its files and over the
+// files in an archive. They are far above any ride.
 type Limits struct {
-	Bytes     int64 // unpacked bytes of one file; default 16 GiB: a week of six axes at 200 Hz
+	Bytes     int64 // bytes of text, unpacked; default 4 GiB: two days of six axes at 200 Hz
 	Ratio     int64 // unpacked over packed bytes, beyond the first 64 MiB; default 200: text packs 3 to 20 times
-	Rows      int   // rows or points of one file; default 50 million: 70 h at 200 Hz, 2.8 GB in memory
+	Rows      int   // rows, points and marks; default 20 million: 28 h at 200 Hz, 1.1 GB in memory
 	LineBytes int   // one line of text, one XML token; default 1 MiB
 }
 
 func (l Limits) orDefaults() Limits {
 	if l.Bytes <= 0 {
-		l.Bytes = 16 << 30
+		l.Bytes = 4 << 30
 	}
 	if l.Ratio <= 0 {
 		l.Ratio = 200
 	}
 	if l.Rows <= 0 {
-		l.Rows = 50_000_000
+		l.Rows = 20_000_000
 	}
 	if l.LineBytes <= 0 {
 		l.LineBytes = 1 << 20
@@ -165,6 +166,7 @@ func readAll(ctx context.Context, n int, opt Options,
 	if n == 0 {
 		return nil, nil, &Faults{List: []Fault{{File: "no file", Found: "nothing to read", Expected: "at least one recording"}}}
 	}
+	spent := &spending{}
 	for i := range n {
 		name, at, size, done, fault := open(i)
 		files = append(files, name)
@@ -172,7 +174,7 @@ func readAll(ctx context.Context, n int, opt Options,
 			faults.add(&Faults{List: []Fault{*fault}})
 			continue
 		}
-		task := &task{ctx: ctx, opt: opt, hand: hand}
+		task := &task{ctx: ctx, opt: opt, hand: hand, spent: spent}
 		got, bad := task.file(name, at, size)
 		done()
 		if err := ctx.Err(); err != nil {
@@ -198,6 +200,22 @@ type task struct {
 	ctx  context.Context
 	opt  Options
 	hand *handColumns // nil: by the header
+	// spent is shared by all files of the ride.
+	spent *spending
+}
+
+// spending is what the files of a ride have cost so far.
+type spending struct {
+	bytes, packed int64 // out of archives, and in them
+	rows          int
+}
+
+// rowsLeft is how many rows the next file may have.
+func (t *task) rowsLeft() int { return max(0, t.opt.Limits.Rows-t.spent.rows) }
+
+// tooManyRows is what is found where a file has more than that.
+func (t *task) tooManyRows() string {
+	return fmt.Sprintf("more than %d rows or points in all", t.opt.Limits.Rows)
 }
 
 // part is what one file, or one file of an archive, brought home.

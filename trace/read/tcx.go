@@ -16,7 +16,8 @@ func (t *task) tcx(name string, r io.Reader) (*part, *Faults) {
 	p := &part{sum: Summary{File: name, Format: "TCX"}}
 	w := newXMLWalk(r, t.opt.Limits)
 	x := newFixes(p)
-	points, segment, laps := 0, -1, 0
+	points, segment, laps, most := 0, -1, 0, t.rowsLeft()
+	defer func() { t.spent.rows += min(points+laps, most) }()
 	for {
 		if points%1024 == 0 && t.ctx.Err() != nil {
 			return nil, refuse(Fault{File: name, Found: "stopped"}, problems{})
@@ -31,13 +32,16 @@ func (t *task) tcx(name string, r io.Reader) (*part, *Faults) {
 		}
 		switch start.Name.Local {
 		case "Lap":
-			laps++
+			if laps++; points+laps > most {
+				w.cut = t.tooManyRows()
+				break
+			}
 			x.lap(start, laps)
 		case "Track":
 			segment++
 		case "Trackpoint":
-			if points++; points > t.opt.Limits.Rows {
-				w.cut = fmt.Sprintf("more than %d points", t.opt.Limits.Rows)
+			if points++; points+laps > most {
+				w.cut = t.tooManyRows()
 				break
 			}
 			x.trackpoint(w, segment)

@@ -25,7 +25,7 @@ type xmlWalk struct {
 }
 
 func newXMLWalk(r io.Reader, limits Limits) *xmlWalk {
-	dec := xml.NewDecoder(&tokenLimit{r: r, most: limits.LineBytes})
+	dec := xml.NewDecoder(newMarkup(r, limits.LineBytes))
 	dec.CharsetReader = decoded
 	return &xmlWalk{dec: dec}
 }
@@ -98,25 +98,4 @@ func (w *xmlWalk) skip() {
 	depth := len(w.path)
 	for len(w.path) >= depth && w.next() != nil {
 	}
-}
-
-// tokenLimit fails where no '<' comes for too long: the decoder holds a whole token in memory.
-type tokenLimit struct {
-	r     io.Reader
-	most  int
-	since int
-}
-
-func (l *tokenLimit) Read(p []byte) (int, error) {
-	n, err := l.r.Read(p)
-	for _, c := range p[:n] {
-		if c == '<' {
-			l.since = 0
-			continue
-		}
-		if l.since++; l.since > l.most {
-			return 0, fmt.Errorf("a text or tag of more than %d bytes", l.most)
-		}
-	}
-	return n, err
 }
