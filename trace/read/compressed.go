@@ -68,18 +68,14 @@ func (t *task) gunzip(name string, r io.Reader, m *meter) (*part, *Faults) {
 // unpacked reads a file out of an archive. An archive in an archive is refused.
 func (t *task) unpacked(name string, r io.Reader, m *meter) (*part, *Faults) {
 	buffered := bufio.NewReaderSize(r, 64<<10)
-	head, err := buffered.Peek(14)
+	head, err := buffered.Peek(4)
 	switch {
 	case len(head) == 0 && err != nil && err != io.EOF:
 		return nil, refuse(damaged(name, "archive", err), problems{})
-	case len(head) == 0:
-		return nil, refuse(Fault{File: name, Found: "an empty file", Expected: "a recording"}, problems{})
 	case isGzip(head) || isZip(head):
 		return nil, refuse(Fault{File: name, Found: "an archive in an archive", Expected: "a recording", Hint: "unpack the outer one first"}, problems{})
-	case isFIT(head):
-		return t.fit(name, buffered)
 	}
-	return t.text(name, buffered, m)
+	return t.plain(name, buffered, m)
 }
 
 func damaged(name, kind string, err error) Fault {
@@ -108,31 +104,19 @@ func (b *bounded) ReadAt(p []byte, off int64) (int, error) {
 // zip reads an archive: all files in it that are recordings, as phone loggers write one a
 // sensor. What is none of these is named in a note; it is no fault unless nothing is left.
 func (t *task) zip(name string, at io.ReaderAt, size int64) ([]*part, *Faults) {
-	directory := &bounded{at: at, left: maxDirectory}
-	archive, err := zip.NewReader(directory, size)
-	directory.left = math.MaxInt64
-	if err != nil {
-		return nil, refuse(damaged(name, "zip", err), problems{})
-	}
-	if twice, err := overlapping(archive.File); err != nil {
-		return nil, refuse(damaged(name, "zip", err), problems{})
-	} else if twice != "" {
-		return nil, refuse(Fault{File: name + "/" + twice, Found: "lies over another file of the zip", Expected: "bytes of its own",
-			Hint: "pack the recordings again"}, problems{})
+	files, further, fault := members(name, at, size)
+	if fault != nil {
+		return nil, refuse(*fault, problems{})
 	}
 	var parts []*part
 	var faults Faults
 	var skipped []string
-	for i, member := range archive.File {
-		if i == mostMembers {
-			skipped = append(skipped, fmt.Sprintf("%d further files", len(archive.File)-i))
-			break
-		}
+	if further > 0 {
+		skipped = append(skipped, counted(further, "further file", "further files"))
+	}
+	for _, member := range files {
 		inner := name + "/" + member.Name
 		base := path.Base(member.Name)
-		if member.FileInfo().IsDir() || strings.HasPrefix(base, ".") || strings.HasPrefix(member.Name, "__MACOSX/") {
-			continue
-		}
 		p, bad := t.member(inner, member, size)
 		if t.ctx.Err() != nil {
 			return nil, refuse(Fault{File: inner, Found: "stopped"}, problems{})
@@ -156,6 +140,52 @@ func (t *task) zip(name string, at io.ReaderAt, size int64) ([]*part, *Faults) {
 		parts[0].sum.Ignored = append(parts[0].sum.Ignored, skipped...)
 	}
 	return parts, nil
+}
+
+// members are the files of a zip that may be recordings, and how many more than mostMembers it has.
+func members(name string, at io.ReaderAt, size int64) (files []*zip.File, further int, fault *Fault) {
+	directory := &bounded{at: at, left: maxDirectory}
+	archive, err := zip.NewReader(directory, size)
+	directory.left = math.MaxInt64
+	var twice string
+	if err == nil {
+		twice, err = overlapping(archive.File)
+	}
+	switch {
+	case err != nil:
+		fault := damaged(name, "zip", err)
+		return nil, 0, &fault
+	case twice != "":
+		return nil, 0, &Fault{File: name + "/" + twice, Found: "lies over another file of the zip", Expected: "bytes of its own", Hint: "pack the recordings again"}
+	}
+	for i, f := range archive.File {
+		if i == mostMembers {
+			return files, len(archive.File) - i, nil
+		}
+		if !f.FileInfo().IsDir() && !strings.HasPrefix(path.Base(f.Name), ".") && !strings.HasPrefix(f.Name, "__MACOSX/") {
+			files = append(files, f)
+		}
+	}
+	return files, 0, nil
+}
+
+// lookIntoZip is what all files of a zip hold.
+func (t *task) lookIntoZip(name string, at io.ReaderAt, size int64) Kind {
+	files, _, fault := members(name, at, size)
+	if fault != nil {
+		return Kind{Why: fault.Found}
+	}
+	all := Kind{Why: "a zip without a recording"}
+	for _, f := range files {
+		r, _, fault := t.openMember(name, f, size)
+		if fault != nil {
+			continue
+		}
+		if k := t.kind(name+"/"+f.Name, r); k.Format != "" {
+			all = Kind{k.Format, "", Brings{all.Positions || k.Positions, all.Motion || k.Motion, all.Turns || k.Turns}}
+		}
+	}
+	return all
 }
 
 // overlapping is the name of a file that shares bytes with another of the archive, "" where none does. Entries that point
@@ -189,26 +219,31 @@ func overlapping(files []*zip.File) (string, error) {
 
 // member reads one file of a zip of the given size.
 func (t *task) member(name string, member *zip.File, size int64) (*part, *Faults) {
+	r, m, fault := t.openMember(name, member, size)
+	if fault != nil {
+		return nil, refuse(*fault, problems{})
+	}
+	return t.unpacked(name, t.swelling(r, m), m)
+}
+
+// openMember unpacks one file of a zip; m meters its packed bytes.
+func (t *task) openMember(name string, member *zip.File, size int64) (r io.Reader, m *meter, fault *Fault) {
 	if member.Flags&1 != 0 {
-		return nil, refuse(Fault{File: name, Found: "encrypted", Expected: "a plain file", Hint: "unpack it first"}, problems{})
+		return nil, nil, &Fault{File: name, Found: "encrypted", Expected: "a plain file", Hint: "unpack it first"}
 	}
 	raw, err := member.OpenRaw()
 	if err != nil {
-		return nil, refuse(damaged(name, "zip", err), problems{})
+		fault := damaged(name, "zip", err)
+		return nil, nil, &fault
 	}
 	// The packed bytes are metered as they are taken; a declared size is believed only up to
 	// that of the archive itself.
-	m := t.meter(name, raw, int64(min(member.CompressedSize64, uint64(size))))
-	var r io.Reader
+	m = t.meter(name, raw, int64(min(member.CompressedSize64, uint64(size))))
 	switch member.Method {
 	case zip.Store:
-		r = m
+		return m, m, nil
 	case zip.Deflate:
-		inflate := flate.NewReader(m)
-		defer inflate.Close()
-		r = inflate
-	default:
-		return nil, refuse(Fault{File: name, Found: fmt.Sprintf("packed by method %d", member.Method), Expected: "deflate", Hint: "unpack it first"}, problems{})
+		return flate.NewReader(m), m, nil
 	}
-	return t.unpacked(name, t.swelling(r, m), m)
+	return nil, nil, &Fault{File: name, Found: fmt.Sprintf("packed by method %d", member.Method), Expected: "deflate", Hint: "unpack it first"}
 }

@@ -1,24 +1,23 @@
 package read
 
 import (
-	"bufio"
 	"bytes"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
 
 // csv reads a table of motion or of places in any of the dialects that [layout] tells apart.
-// size is that of the text, or 0 where it is not known.
-func (t *task) csv(name string, head []byte, r *bufio.Reader, m *meter, size int64) (*part, *Faults) {
-	lay, fault := understand(name, head, t.hand)
+func (t *task) csv(name string, c *content) (*part, *Faults) {
+	lay, fault := understand(name, c.head, t.hand)
 	if fault != nil {
 		return nil, refuse(*fault, problems{})
 	}
-	tab := &table{lay: lay, limit: t.rowsLeft(), tooMany: t.tooManyRows(), meter: m, total: size}
-	fault = tab.read(r, t.opt.Limits.LineBytes)
+	tab := &table{lay: lay, limit: t.rowsLeft(), tooMany: t.tooManyRows(), meter: c.meter, total: c.size}
+	fault = tab.read(c.r, t.opt.Limits.LineBytes)
 	t.spent.rows += tab.n
 	if fault != nil {
 		fault.File = name
@@ -30,6 +29,15 @@ func (t *task) csv(name string, head []byte, r *bufio.Reader, m *meter, size int
 			Expected: "numbers in " + lay.usedNames(), Hint: "name the columns by --columns, or export the file anew"}, tab.problems)
 	}
 	return t.tableToPart(p, tab)
+}
+
+// tableBrings is what the columns of a table hold.
+func tableBrings(t *task, name string, head []byte) (Brings, string) {
+	lay, fault := understand(name, head, t.hand)
+	if fault != nil {
+		return Brings{}, fault.Found
+	}
+	return Brings{slices.Contains(lay.used, roleLat), slices.Contains(lay.used, roleAX), slices.Contains(lay.used, roleGX)}, ""
 }
 
 // mostUnreadable is the share of rows that may be broken before the file is not what it seems.
@@ -366,7 +374,7 @@ func understand(name string, head []byte, hand *handColumns) (*layout, *Fault) {
 	lay.findDelimiter(lines)
 	first, headerAt := lay.findRows(lines)
 	if first < 0 {
-		return nil, &Fault{File: name, Found: "no rows of numbers", Expected: "a table of times and accelerations, or any recording: GPX, TCX, FIT"}
+		return nil, &Fault{File: name, Found: "no rows of numbers", Expected: "a table of times and accelerations, or any recording: " + formatNames()}
 	}
 	lay.skip = first
 	var rows [][][]byte

@@ -61,6 +61,8 @@ func (t *task) fit(name string, r io.Reader) (*part, *Faults) {
 	return p, nil
 }
 
+func isFIT(head []byte) bool { return len(head) >= 12 && string(head[8:12]) == ".FIT" }
+
 // summed keeps the checksum of what is read. A FIT file's ends with its own checksum, so that
 // of the whole is 0.
 type summed struct {

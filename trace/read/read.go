@@ -127,7 +127,12 @@ func InspectNamed(ctx context.Context, files []Named, opt Options) (*trace.Recor
 }
 
 func openRegular(path string) (*os.File, int64, *Fault) {
-	file, err := os.Open(path)
+	// Looked at before it is opened: opening a named pipe would wait for who writes to it.
+	info, err := os.Stat(path)
+	var file *os.File
+	if err == nil && info.Mode().IsRegular() {
+		file, err = os.Open(path)
+	}
 	if err != nil {
 		fault := Fault{File: path, Found: "can't be opened", Expected: "a file that may be read"}
 		switch {
@@ -139,11 +144,9 @@ func openRegular(path string) (*os.File, int64, *Fault) {
 		}
 		return nil, 0, &fault
 	}
-	info, err := file.Stat()
-	if err != nil || !info.Mode().IsRegular() {
-		file.Close()
+	if file == nil {
 		fault := Fault{File: path, Found: "not a plain file", Expected: "a recording's file"}
-		if err == nil && info.IsDir() {
+		if info.IsDir() {
 			fault.Found, fault.Hint = "a folder", "name the files in it"
 		}
 		return nil, 0, &fault

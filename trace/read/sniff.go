@@ -3,11 +3,10 @@ package read
 import (
 	"bufio"
 	"bytes"
+	"compress/gzip"
 	"context"
-	"encoding/xml"
-	"fmt"
 	"io"
-	"strings"
+	"os"
 
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
@@ -61,7 +60,7 @@ func newBytesAt(data []byte) io.ReaderAt { return bytes.NewReader(data) }
 
 // file finds out what a file is and reads it.
 func (t *task) file(name string, at io.ReaderAt, size int64) ([]*part, *Faults) {
-	var magic [14]byte
+	var magic [4]byte
 	n, err := at.ReadAt(magic[:], 0)
 	if err != nil && err != io.EOF {
 		return nil, refuse(Fault{File: name, Found: "can't be read: " + err.Error()}, problems{})
@@ -69,17 +68,12 @@ func (t *task) file(name string, at io.ReaderAt, size int64) ([]*part, *Faults) 
 	head := magic[:n]
 	m := t.meter(name, io.NewSectionReader(at, 0, size), size)
 	switch {
-	case n == 0:
-		return nil, refuse(Fault{File: name, Found: "an empty file", Expected: "a recording"}, problems{})
 	case isGzip(head):
 		return t.gzip(name, m)
 	case isZip(head):
 		return t.zip(name, at, size)
-	case isFIT(head):
-		p, bad := t.fit(name, m)
-		return listed(p), bad
 	}
-	p, bad := t.text(name, m, m)
+	p, bad := t.plain(name, m, m)
 	return listed(p), bad
 }
 
@@ -94,102 +88,133 @@ func isGzip(head []byte) bool { return len(head) > 2 && head[0] == 0x1f && head[
 func isZip(head []byte) bool {
 	return bytes.HasPrefix(head, []byte("PK\x03\x04")) || bytes.HasPrefix(head, []byte("PK\x05\x06"))
 }
-func isFIT(head []byte) bool { return len(head) >= 12 && string(head[8:12]) == ".FIT" }
 
-// text reads an unpacked text: XML or a table. m meters the file that it comes from.
-func (t *task) text(name string, r io.Reader, m *meter) (*part, *Faults) {
-	buffered := bufio.NewReaderSize(r, headBytes)
-	first, _ := buffered.Peek(4)
-	wide := ""
+// plain reads an unpacked file. m meters the file that it comes from.
+func (t *task) plain(name string, r io.Reader, m *meter) (*part, *Faults) {
+	f, c, fault := recognise(name, bufio.NewReaderSize(r, headBytes))
+	if fault != nil {
+		return nil, refuse(*fault, problems{})
+	}
+	c.meter = m
+	if r == io.Reader(m) && !c.decoded {
+		c.size = m.size
+	}
+	return f.read(t, name, c)
+}
+
+// content is an unpacked file that is about to be read.
+type content struct {
+	head    []byte        // its first bytes, at most headBytes; of a text, in UTF-8
+	r       *bufio.Reader // all of it, the head too
+	decoded bool          // r is a text that was written in another encoding
+	meter   *meter        // of the file that it comes from
+	size    int64         // of r, bytes; 0 where that is not known
+}
+
+// recognise finds a file's format by its first bytes, of which in holds at most headBytes. The fault says why it has none.
+func recognise(name string, in *bufio.Reader) (format, *content, *Fault) {
+	c := &content{r: in}
+	var err error
+	c.head, err = in.Peek(headBytes)
+	if len(c.head) == 0 {
+		if err == io.EOF {
+			return format{}, nil, &Fault{File: name, Found: "an empty file", Expected: "a recording"}
+		}
+		return format{}, nil, &Fault{File: name, Found: "can't be read: " + err.Error(), Hint: "the file is damaged: get it again"}
+	}
+	for _, f := range formats() {
+		if !f.text && f.is(c.head) {
+			return f, c, nil
+		}
+	}
+	c.asText()
+	body := trim(c.head)
+	if len(body) == 0 {
+		return format{}, nil, &Fault{File: name, Found: "nothing but blanks", Expected: "a recording"}
+	}
+	for _, f := range formats() {
+		if f.text && f.is(body) {
+			return f, c, nil
+		}
+	}
+	fault := unknown(name, body)
+	return format{}, nil, &fault
+}
+
+// asText turns UTF-16 into UTF-8 and leaves a byte order mark out.
+func (c *content) asText() {
+	first := c.head[:min(len(c.head), 4)]
+	endian := unicode.LittleEndian
 	switch {
-	case bytes.HasPrefix(first, []byte{0xff, 0xfe}), bytes.HasPrefix(first, []byte{0xfe, 0xff}):
-		wide = "UTF-16"
+	case bytes.HasPrefix(first, []byte{0xff, 0xfe}):
+	case bytes.HasPrefix(first, []byte{0xfe, 0xff}):
+		endian = unicode.BigEndian
 	case len(first) == 4 && first[0] != 0 && first[1] == 0 && first[2] != 0 && first[3] == 0:
-		wide = "UTF-16, low byte first"
 	case len(first) == 4 && first[0] == 0 && first[1] != 0 && first[2] == 0 && first[3] != 0:
-		wide = "UTF-16, high byte first"
+		endian = unicode.BigEndian
 	case bytes.HasPrefix(first, []byte{0xef, 0xbb, 0xbf}):
-		buffered.Discard(3)
-	}
-	if wide != "" {
-		endian := unicode.LittleEndian
-		if first[0] == 0xfe || first[0] == 0 {
-			endian = unicode.BigEndian
-		}
-		decoder := unicode.UTF16(endian, unicode.UseBOM).NewDecoder()
-		buffered = bufio.NewReaderSize(transform.NewReader(buffered, decoder), headBytes)
-	}
-	head, err := buffered.Peek(headBytes)
-	if err != nil && err != io.EOF && len(head) == 0 {
-		return nil, refuse(Fault{File: name, Found: "can't be read: " + err.Error(), Hint: "the file is damaged: get it anew"}, problems{})
-	}
-	body := trim(head)
-	switch {
-	case len(body) == 0:
-		return nil, refuse(Fault{File: name, Found: "nothing but blanks", Expected: "a recording"}, problems{})
-	case body[0] == '<':
-		return t.markup(name, body, buffered)
-	case bytes.IndexByte(head[:min(len(head), 4096)], 0) >= 0 || control(head):
-		return nil, refuse(unknown(name, "binary data of no known kind"), problems{})
-	case body[0] == '{' || body[0] == '[':
-		return nil, refuse(unknown(name, "JSON"), problems{})
-	}
-	size := int64(0)
-	if wide == "" && r == io.Reader(m) {
-		size = m.size
-	}
-	return t.csv(name, head, buffered, m, size)
-}
-
-// control tells that there are bytes that no text has.
-func control(head []byte) bool {
-	n := 0
-	for _, c := range head[:min(len(head), 4096)] {
-		if c < 32 && c != '\t' && c != '\n' && c != '\r' && c != '\f' {
-			n++
-		}
-	}
-	return n > 4
-}
-
-func unknown(name, found string) Fault {
-	return Fault{File: name, Found: found, Expected: "a recording: GPX, TCX, FIT or a motion CSV, plain or packed with gzip or zip"}
-}
-
-// markup reads an XML document by its outermost element.
-func (t *task) markup(name string, head []byte, r io.Reader) (*part, *Faults) {
-	switch root := rootElement(head); root {
-	case "gpx":
-		return t.gpx(name, r)
-	case "TrainingCenterDatabase":
-		return t.tcx(name, r)
-	case "":
-		return nil, refuse(unknown(name, "XML without an outermost element"), problems{})
+		c.r.Discard(3)
+		c.head, _ = c.r.Peek(headBytes)
+		return
 	default:
-		fault := unknown(name, fmt.Sprintf("XML <%s>", root))
-		if root == "kml" {
-			fault.Hint = "export the ride as GPX: KML tells the way, seldom the times"
-		}
-		return nil, refuse(fault, problems{})
+		return
 	}
+	decoder := unicode.UTF16(endian, unicode.UseBOM).NewDecoder()
+	c.r = bufio.NewReaderSize(transform.NewReader(c.r, decoder), headBytes)
+	c.head, _ = c.r.Peek(headBytes)
+	c.decoded = true
 }
 
-func rootElement(head []byte) string {
-	dec := xml.NewDecoder(bytes.NewReader(head))
-	dec.Strict = false
-	dec.CharsetReader = func(label string, in io.Reader) (io.Reader, error) {
-		if r, err := decoded(label, in); err == nil {
-			return r, nil
-		}
-		return in, nil // its reader will say what is wrong with it
+// Kind is what a file holds, as far as its first bytes tell. An archive holds what all its files hold.
+type Kind struct {
+	Format string // as in [Summary], without a version; "" for a file that is no recording
+	Why    string // of a file that is no recording: what it is
+	Brings
+}
+
+// Brings are the signals that a file has.
+type Brings struct{ Positions, Motion, Turns bool }
+
+// Look finds out what the file of a path holds, by its content alone. columns is as in [Options].
+func Look(path, columns string) Kind {
+	hand, fault := parseColumns(columns)
+	if fault != nil {
+		return Kind{Why: fault.Error()}
 	}
-	for {
-		tok, err := dec.RawToken()
+	file, size, fault := openRegular(path)
+	if fault != nil {
+		return Kind{Why: fault.Found}
+	}
+	defer file.Close()
+	return (&task{ctx: context.Background(), opt: Options{Limits: Limits{}.orDefaults()}, hand: hand, spent: &spending{}}).look(path, file, size)
+}
+
+func (t *task) look(name string, file *os.File, size int64) Kind {
+	var magic [4]byte
+	n, _ := file.ReadAt(magic[:], 0)
+	switch head := magic[:n]; {
+	case isGzip(head):
+		unpacked, err := gzip.NewReader(io.NewSectionReader(file, 0, size))
 		if err != nil {
-			return ""
+			return Kind{Why: "a damaged gzip"}
 		}
-		if start, ok := tok.(xml.StartElement); ok {
-			return strings.TrimSpace(start.Name.Local)
-		}
+		return t.kind(name, unpacked)
+	case isZip(head):
+		return t.lookIntoZip(name, file, size)
 	}
+	return t.kind(name, io.NewSectionReader(file, 0, size))
+}
+
+// kind is what an unpacked file holds.
+func (t *task) kind(name string, r io.Reader) Kind {
+	const enough = 64 << 10 // far behind any header
+	f, c, fault := recognise(name, bufio.NewReaderSize(io.LimitReader(r, enough), headBytes))
+	if fault != nil {
+		return Kind{Why: fault.Found}
+	}
+	brings, why := f.brings(t, name, c.head)
+	if why != "" {
+		return Kind{Why: why}
+	}
+	return Kind{Format: f.name, Brings: brings}
 }
