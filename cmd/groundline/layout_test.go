@@ -87,6 +87,8 @@ func TestImportsPointOneWay(t *testing.T) {
 			inner, ours := strings.CutPrefix(name, "groundline/")
 			first, _, _ := strings.Cut(name, "/")
 			switch {
+			case inner == "internal/testkit" || strings.HasPrefix(inner, "internal/testkit/"):
+				require.True(t, strings.HasSuffix(path, "_test.go"), "%s imports %s, which is for tests", path, name)
 			case ours:
 				seen++
 				require.LessOrEqual(t, layerOf(inner), layer, "%s imports %s, which stands above it", path, name)

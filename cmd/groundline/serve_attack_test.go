@@ -26,6 +26,7 @@ import (
 	"golang.org/x/net/html"
 
 	"groundline/course"
+	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 )
 
@@ -438,11 +439,7 @@ func TestNamesOfOthersRunNowhere(t *testing.T) {
 // inBrowser opens the pages in Chromium, where nothing of what the names hold may run.
 func inBrowser(t *testing.T, s *served, pages []crawled) {
 	t.Helper()
-	ctx, why := chromium(t)
-	if ctx == nil {
-		t.Log("that nothing runs was not looked at in a browser: " + why)
-		return
-	}
+	ctx := chrome.Start(t) // what stands above was held already; where there is no browser the rest is skipped
 	require.NoError(t, chromedp.Listen(ctx, func(ev any) {
 		if sent, ok := ev.(*network.EventRequestWillBeSent); ok {
 			if u := sent.Request.URL; !strings.HasPrefix(u, s.url) && !strings.HasPrefix(u, "data:") && !strings.HasPrefix(u, "about:") && !strings.HasPrefix(u, "blob:"+s.url) {
@@ -450,7 +447,7 @@ func inBrowser(t *testing.T, s *served, pages []crawled) {
 			}
 		}
 	}))
-	require.NoError(t, chromedp.Do(ctx, cdpDo(network.Enable, network.EnableParams{}), cdpDo(cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{Source: `
+	require.NoError(t, chromedp.Do(ctx, chrome.Command(network.Enable, network.EnableParams{}), chrome.Command(cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{Source: `
 		window.ran = 0; window.refused = [];
 		addEventListener('securitypolicyviolation', e => refused.push(e.violatedDirective + ' ' + e.blockedURI + ' ' + e.sample));`})))
 	opened := 0

@@ -5,67 +5,21 @@ import (
 	"bytes"
 	"compress/flate"
 	"context"
-	"flag"
 	"fmt"
+	"groundline/internal/testkit/chrome"
 	"hash/crc32"
 	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 )
-
-// chromium is a browser of its own; nil with a word where there is none or no time for it.
-func chromium(t *testing.T, flags ...chromedp.ExecAllocatorOption) (ctx context.Context, why string) {
-	t.Helper()
-	if testing.Short() {
-		return nil, "a browser takes seconds: left out with -short"
-	}
-	found := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if path, err := exec.LookPath(name); err == nil {
-			found = path
-			break
-		}
-	}
-	if found == "" {
-		return nil, "no Chromium on this machine"
-	}
-	alloc, stop := chromedp.NewExecAllocator(t.Context(), append([]chromedp.ExecAllocatorOption{chromedp.ExecPath(found), chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
-		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true)}, flags...)...)
-	t.Cleanup(stop)
-	ctx, cancel := chromedp.NewContext(alloc)
-	t.Cleanup(cancel)
-	require.NoError(t, chromedp.Do(ctx))
-	ctx, end := context.WithTimeout(ctx, 3*time.Minute)
-	t.Cleanup(end)
-	return ctx, ""
-}
-
-func cdpDo[P, R any](c cdp.Command[P, R], p P) chromedp.Action[chromedp.Void] {
-	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := cdp.Call(ctx, t, c, p)
-		return err
-	})
-}
-
-func evaluate[T any](t *testing.T, ctx context.Context, expression string) T {
-	t.Helper()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
-	require.NoError(t, err, expression)
-	return v
-}
 
 // holds waits until an expression is true, over navigations too.
 func holds(t *testing.T, ctx context.Context, expression string) {
@@ -82,10 +36,7 @@ func TestAnotherSiteInTheSameBrowser(t *testing.T) {
 	s := startPage(t, "--store", evilStore(t), "--passcode-file", writeFile(t, "passcode", spoken+"\n"), "--name", "yard.example")
 	at, err := url.Parse(s.url)
 	require.NoError(t, err)
-	ctx, why := chromium(t, chromedp.Flag("host-resolver-rules", "MAP evil.example 127.0.0.1, MAP yard.example 127.0.0.1"))
-	if ctx == nil {
-		t.Skip(why)
-	}
+	ctx := chrome.Start(t, chromedp.Flag("host-resolver-rules", "MAP evil.example 127.0.0.1, MAP yard.example 127.0.0.1"))
 	// The other site answers under any name: evil.example, localhost, 127.0.0.1 at another port.
 	evilPort := ""
 	site := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -100,7 +51,7 @@ func TestAnotherSiteInTheSameBrowser(t *testing.T) {
 		t.Helper()
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(base+"/horses")))
 		holds(t, ctx, `location.pathname === '/sign-in' && document.querySelector('#passcode')`)
-		evaluate[int](t, ctx, `(document.querySelector('#passcode').value = `+fmt.Sprintf("%q", spoken)+`, document.querySelector('form').requestSubmit(), 1)`)
+		chrome.JS[int](t, ctx, `(document.querySelector('#passcode').value = `+fmt.Sprintf("%q", spoken)+`, document.querySelector('form').requestSubmit(), 1)`)
 		holds(t, ctx, `location.pathname === '/horses' && document.querySelector('form[action="/sign-out"]')`)
 	}
 	rides := func() string {
@@ -113,9 +64,9 @@ func TestAnotherSiteInTheSameBrowser(t *testing.T) {
 	for _, base := range []string{s.url, "http://yard.example:" + at.Port()} {
 		signIn(base)
 		// Our own form works there: the choice of units is kept.
-		evaluate[int](t, ctx, `(document.querySelector('form.units button').click(), 1)`)
+		chrome.JS[int](t, ctx, `(document.querySelector('form.units button').click(), 1)`)
 		holds(t, ctx, `document.querySelector('#units-now')?.textContent.includes('feet')`)
-		evaluate[int](t, ctx, `(document.querySelector('form.units button').click(), 1)`)
+		chrome.JS[int](t, ctx, `(document.querySelector('form.units button').click(), 1)`)
 		holds(t, ctx, `document.querySelector('#units-now')?.textContent.includes('metres')`)
 
 		for _, host := range []string{"evil.example", "localhost", "127.0.0.1"} { // another site; on the same machine; only another port
@@ -137,11 +88,11 @@ func TestAnotherSiteInTheSameBrowser(t *testing.T) {
 				"null origin":     `new Promise(d => { const i = document.createElement('iframe'); i.sandbox = 'allow-scripts allow-forms'; i.srcdoc = '<form method=post action="' + BASE + '/rides/1/remove"></form><script>document.forms[0].submit()<\/script>'; let n = 0; i.onload = () => { if (++n > 1) d('no') }; document.body.append(i); setTimeout(() => d('no'), 700) })`,
 				"websocket":       `new Promise(d => { const w = new WebSocket(BASE.replace('http', 'ws') + '/api/1/rides'); w.onopen = () => d('open'); w.onerror = () => d('no') })`,
 			} {
-				got := evaluate[string](t, ctx, strings.ReplaceAll(try, "BASE", fmt.Sprintf("%q", base)))
+				got := chrome.JS[string](t, ctx, strings.ReplaceAll(try, "BASE", fmt.Sprintf("%q", base)))
 				require.Contains(t, []string{"no", "true", "opaque"}, got, "%s from %s: %s", what, other, got)
 			}
 			// A form that takes the whole window there, which sends what a browser sends with it.
-			evaluate[int](t, ctx, `(() => { const f = document.createElement('form'); f.method = 'post'; f.action = `+fmt.Sprintf("%q", base+"/rides/1/remove")+`; document.body.append(f); f.submit(); return 1 })()`)
+			chrome.JS[int](t, ctx, `(() => { const f = document.createElement('form'); f.method = 'post'; f.action = `+fmt.Sprintf("%q", base+"/rides/1/remove")+`; document.body.append(f); f.submit(); return 1 })()`)
 			holds(t, ctx, `document.body?.innerText.includes('Another site asked for this')`)
 		}
 		// Its name pointed at this machine, at our port (DNS rebinding).
@@ -153,7 +104,7 @@ func TestAnotherSiteInTheSameBrowser(t *testing.T) {
 	// A link from elsewhere opens the page, without signing in again.
 	for _, base := range []string{s.url, "http://yard.example:" + at.Port()} {
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate("http://evil.example:"+evilPort)))
-		evaluate[int](t, ctx, `(location.href = `+fmt.Sprintf("%q", base+"/horses")+`, 1)`)
+		chrome.JS[int](t, ctx, `(location.href = `+fmt.Sprintf("%q", base+"/horses")+`, 1)`)
 		if base == s.url { // elsewhere browsers don't say that it is a link from another site
 			holds(t, ctx, `location.pathname === '/horses' && document.querySelector('form[action="/sign-out"]')`)
 		} else {
@@ -162,58 +113,43 @@ func TestAnotherSiteInTheSameBrowser(t *testing.T) {
 	}
 	// Signed out, the cookie is gone and the page with it, also by going back.
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(s.url+"/horses")))
-	evaluate[int](t, ctx, `(document.querySelector('form[action="/sign-out"] button').click(), 1)`)
+	chrome.JS[int](t, ctx, `(document.querySelector('form[action="/sign-out"] button').click(), 1)`)
 	holds(t, ctx, `location.pathname === '/sign-in'`)
-	evaluate[int](t, ctx, `(history.back(), 1)`)
+	chrome.JS[int](t, ctx, `(history.back(), 1)`)
 	time.Sleep(300 * time.Millisecond)
 	holds(t, ctx, `document.querySelector('#passcode')`)
-	require.Equal(t, "", evaluate[string](t, ctx, `document.cookie`), "a script could read the session")
+	require.Equal(t, "", chrome.JS[string](t, ctx, `document.cookie`), "a script could read the session")
 }
 
 // The sign-in page is as good as the others: narrow, in both schemes, to a screen reader.
 func TestSignInPageInABrowser(t *testing.T) {
 	s := startPage(t, "--passcode-file", writeFile(t, "passcode", spoken+"\n"))
-	ctx, why := chromium(t)
-	if ctx == nil {
-		t.Skip(why)
-	}
-	rules, err := os.ReadFile("../../report/page/testdata/axe/node_modules/axe-core/axe.min.js")
-	if err != nil {
-		t.Log("axe-core is not here, so the page is not held to its rules: npm ci in report/page/testdata/axe brings it")
-	}
+	ctx := chrome.Start(t)
 	look := func(name string) {
 		t.Helper()
 		for _, width := range []int64{360, 768, 1280} {
 			for _, scheme := range []string{"light", "dark"} {
-				require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 700), cdpDo(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-					Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})))
-				require.LessOrEqual(t, evaluate[int](t, ctx, `document.documentElement.scrollWidth`), int(width))
-				if rules != nil {
-					evaluate[int](t, ctx, string(rules)+"; 1")
-					require.Empty(t, evaluate[string](t, ctx, `axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 300) + ' ' + n.failureSummary).join(' | ')).join('\n'))`))
-				}
-				if dir := *pictures; dir != "" {
-					png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-					require.NoError(t, err)
-					require.NoError(t, os.WriteFile(filepath.Join(dir, fmt.Sprintf("%s-%d-%s.png", name, width, scheme)), png, 0o600))
-				}
+				chrome.At(t, ctx, width, scheme)
+				require.LessOrEqual(t, chrome.JS[int](t, ctx, `document.documentElement.scrollWidth`), int(width))
+				chrome.Axe(t, ctx)
+				chrome.Picture(t, ctx, fmt.Sprintf("%s-%d-%s", name, width, scheme))
 			}
 		}
-		require.Empty(t, evaluate[string](t, ctx, `[...document.querySelectorAll('input:not([type=hidden]), button, a')].filter(e => e.getBoundingClientRect().height < 44).map(e => e.outerHTML).join()`))
+		require.Empty(t, chrome.JS[string](t, ctx, `[...document.querySelectorAll('input:not([type=hidden]), button, a')].filter(e => e.getBoundingClientRect().height < 44).map(e => e.outerHTML).join()`))
 	}
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(s.url+"/horses")))
 	holds(t, ctx, `document.activeElement?.id === 'passcode'`)
 	look("sign-in")
 	for try := range 5 {
-		evaluate[int](t, ctx, `(document.querySelector('#passcode').value = 'a wrong one', document.querySelector('form').requestSubmit(), 1)`)
+		chrome.JS[int](t, ctx, `(document.querySelector('#passcode').value = 'a wrong one', document.querySelector('form').requestSubmit(), 1)`)
 		holds(t, ctx, `document.querySelector('[role=alert]')`)
 		if try == 0 {
-			require.Contains(t, evaluate[string](t, ctx, `document.querySelector('[role=alert]').innerText`), "That is not the passcode.")
+			require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('[role=alert]').innerText`), "That is not the passcode.")
 			look("sign-in-wrong")
 		}
-		evaluate[int](t, ctx, `(document.querySelector('[role=alert]').removeAttribute('role'), 1)`)
+		chrome.JS[int](t, ctx, `(document.querySelector('[role=alert]').removeAttribute('role'), 1)`)
 	}
-	require.Contains(t, evaluate[string](t, ctx, `document.querySelector('#said').innerText`), "Too many tries. Wait")
+	require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('#said').innerText`), "Too many tries. Wait")
 }
 
 // A zip that unfolds to gigabytes is refused and told; the server lives and stays small.
@@ -315,6 +251,3 @@ func crowd(t *testing.T, files int) []byte {
 	require.NoError(t, z.Close())
 	return b.Bytes()
 }
-
-// pictures is a folder for screenshots to be looked at.
-var pictures = flag.String("pictures", "", "folder to write screenshots into")

@@ -15,13 +15,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/cmd/serve/lines"
+	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 )
 
 // Every page of courses and comparisons at three widths in both schemes: whole, reachable, and nothing moves.
 func TestCoursesInTheBrowser(t *testing.T) {
 	y := newYard(t)
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	pair := fmt.Sprintf("ride=%d&ride=%d", y.both, y.gps)
 	for _, p := range []struct{ name, address string }{
 		{"courses", "/courses"},
@@ -35,9 +36,9 @@ func TestCoursesInTheBrowser(t *testing.T) {
 		{"comparison", "/compare?" + pair},
 		{"comparison-line", fmt.Sprintf("/compare?line=4-5&attempt=%d.1&attempt=%d.1&attempt=%d.1", y.both, y.gps, y.motion)},
 	} {
-		at(t, ctx, 360, "light")
-		visit(t, ctx, y.URL+p.address)
-		looked(t, ctx, p.name)
+		chrome.At(t, ctx, 360, "light")
+		chrome.Visit(t, ctx, y.URL+p.address)
+		chrome.Looked(t, ctx, p.name)
 	}
 }
 
@@ -59,17 +60,17 @@ func TestLongNamesOfCourses(t *testing.T) {
 	c, err := y.store.SaveCourse(t.Context(), 0, plan)
 	require.NoError(t, err)
 	require.NoError(t, y.store.SetHorse(t.Context(), keep.Horse{ID: y.birch, Name: long}))
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	for i, address := range []string{"/courses", fmt.Sprintf("/courses/%d?for=horse-%d", c.ID, y.birch), lines.Address(c.ID, plan.Route[0], plan.Route[1]), lines.Address(y.course.ID, "3", "4"),
 		"/compare", fmt.Sprintf("/compare?ride=%d&ride=%d", y.both, y.gps)} {
-		at(t, ctx, 360, "light")
-		visit(t, ctx, y.URL+address)
-		require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 360, address)
-		axe(t, ctx)
-		if *pictures != "" {
+		chrome.At(t, ctx, 360, "light")
+		chrome.Visit(t, ctx, y.URL+address)
+		require.LessOrEqual(t, chrome.JS[int](t, ctx, `document.documentElement.scrollWidth`), 360, address)
+		chrome.Axe(t, ctx)
+		if chrome.Folder() != "" {
 			png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 			require.NoError(t, err)
-			require.NoError(t, os.WriteFile(filepath.Join(*pictures, fmt.Sprintf("long-%d.png", i)), png, 0o666))
+			require.NoError(t, os.WriteFile(filepath.Join(chrome.Folder(), fmt.Sprintf("long-%d.png", i)), png, 0o666))
 		}
 	}
 }
@@ -77,11 +78,11 @@ func TestLongNamesOfCourses(t *testing.T) {
 // A coach picks attempts of two horses on the line's page, by keyboard alone, and lands on the comparison.
 func TestCoachComparesByKeyboard(t *testing.T) {
 	y := newYard(t)
-	ctx := browser(t)
-	at(t, ctx, 1280, "light")
-	visit(t, ctx, y.URL+"/courses")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 1280, "light")
+	chrome.Visit(t, ctx, y.URL+"/courses")
 	focused := func() string {
-		return js[string](t, ctx, `(e => [e.getAttribute('value'), e.getAttribute('href'), e.textContent.trim()].join('|'))(document.activeElement)`)
+		return chrome.JS[string](t, ctx, `(e => [e.getAttribute('value'), e.getAttribute('href'), e.textContent.trim()].join('|'))(document.activeElement)`)
 	}
 	press := func(keys ...string) {
 		for _, k := range keys {
@@ -92,7 +93,7 @@ func TestCoachComparesByKeyboard(t *testing.T) {
 		t.Helper()
 		for range 120 {
 			if press(kb.Tab); slices.Contains(strings.Split(focused(), "|"), what) {
-				require.NotEqual(t, "none", js[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "the focus is seen")
+				require.NotEqual(t, "none", chrome.JS[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "the focus is seen")
 				return
 			}
 		}
@@ -100,43 +101,43 @@ func TestCoachComparesByKeyboard(t *testing.T) {
 	}
 	to("/courses/1")
 	press(kb.Enter)
-	until(t, ctx, `location.pathname == '/courses/1' && document.readyState == 'complete'`)
+	chrome.Until(t, ctx, `location.pathname == '/courses/1' && document.readyState == 'complete'`)
 	to("/courses/1/lines/3/4")
 	press(kb.Enter)
-	until(t, ctx, `location.pathname == '/courses/1/lines/3/4' && document.readyState == 'complete'`)
+	chrome.Until(t, ctx, `location.pathname == '/courses/1/lines/3/4' && document.readyState == 'complete'`)
 	to(fmt.Sprintf("%d.1", y.both))
 	press(" ")
 	to(fmt.Sprintf("%d.1", y.motion))
 	press(" ")
 	to("Compare the picked attempts")
 	press(kb.Enter)
-	until(t, ctx, `location.pathname == '/compare' && document.readyState == 'complete'`)
-	require.Contains(t, js[string](t, ctx, `document.querySelector('h1').textContent`), "rides compared")
-	text := js[string](t, ctx, `document.body.innerText`)
+	chrome.Until(t, ctx, `location.pathname == '/compare' && document.readyState == 'complete'`)
+	require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('h1').textContent`), "rides compared")
+	text := chrome.JS[string](t, ctx, `document.body.innerText`)
 	require.Contains(t, text, "Birch")
 	require.Contains(t, text, "Ash")
 	require.Contains(t, text, "Different horses")
-	still(t, ctx)
+	chrome.Still(t, ctx)
 	// On to all lines of these rides, and back to choosing, by links.
 	to("All lines of these rides")
 	press(kb.Enter)
-	until(t, ctx, `document.querySelectorAll('h2').length > 8`)
-	still(t, ctx)
+	chrome.Until(t, ctx, `document.querySelectorAll('h2').length > 8`)
+	chrome.Still(t, ctx)
 }
 
 // A course prints on few sheets, whatever the scheme: the plan, the walk and the cautions, without what is only for the screen.
 func TestCoursePrints(t *testing.T) {
 	y := newYard(t)
-	ctx := browser(t)
-	at(t, ctx, 1280, "dark")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 1280, "dark")
 	for address, most := range map[string]int{"/courses/1": 2, "/courses/1/lines/3/4": 1} {
-		visit(t, ctx, y.URL+address)
+		chrome.Visit(t, ctx, y.URL+address)
 		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(func(p *page.PrintToPDFParams) { p.PaperWidth, p.PaperHeight = 8.27, 11.69 }))
 		require.NoError(t, err)
 		sheets := len(pageObject().FindAll(pdf, -1))
 		require.LessOrEqual(t, sheets, most, address)
 		require.Positive(t, sheets)
-		if *pictures != "" {
+		if chrome.Folder() != "" {
 			printed(t, "print"+fmt.Sprint(most), pdf)
 		}
 	}
@@ -146,5 +147,5 @@ func pageObject() *regexp.Regexp { return regexp.MustCompile(`/Type\s*/Page[^s]`
 
 func printed(t *testing.T, name string, pdf []byte) {
 	t.Helper()
-	require.NoError(t, os.WriteFile(filepath.Join(*pictures, name+".pdf"), pdf, 0o666))
+	require.NoError(t, os.WriteFile(filepath.Join(chrome.Folder(), name+".pdf"), pdf, 0o666))
 }

@@ -23,17 +23,18 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 )
 
 // The parts that need no page: undo, snapping, units, words, live questions, drafts.
 func TestEditorParts(t *testing.T) {
 	server := site(t)
-	ctx := browser(t)
-	visit(t, ctx, server.URL+"/courses/new")
+	ctx := chrome.New(t)
+	chrome.Visit(t, ctx, server.URL+"/courses/new")
 	checks, err := os.ReadFile("testdata/editor_parts.js")
 	require.NoError(t, err)
-	require.Empty(t, js[string](t, ctx, string(checks)))
+	require.Empty(t, chrome.JS[string](t, ctx, string(checks)))
 }
 
 // editing is an editor in a browser.
@@ -63,10 +64,10 @@ func demoCourse(t *testing.T) (*httptest.Server, *keep.Store, keep.Course) {
 func edit(t *testing.T, width int64) editing {
 	t.Helper()
 	server, store, kept := demoCourse(t)
-	ctx := browser(t)
-	at(t, ctx, width, "light")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, width, "light")
 	e := editing{t, ctx, store, fmt.Sprintf("%s/courses/%d/edit", server.URL, kept.ID)}
-	visit(t, ctx, e.url)
+	chrome.Visit(t, ctx, e.url)
 	e.settled()
 	return e
 }
@@ -79,21 +80,21 @@ func (e editing) do(actions ...chromedp.Action[chromedp.Void]) {
 // settled waits until the figures are those of the drawing.
 func (e editing) settled() {
 	e.t.Helper()
-	until(e.t, e.ctx, `document.getElementById('editor').dataset.figures === 'now'`)
-	js[int](e.t, e.ctx, `new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(1))))`)
+	chrome.Until(e.t, e.ctx, `document.getElementById('editor').dataset.figures === 'now'`)
+	chrome.JS[int](e.t, e.ctx, `new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(1))))`)
 }
 
 // on is where a thing lies on the screen, with the drawing in view.
 func (e editing) on(key string) (x, y float64) {
 	e.t.Helper()
-	at := js[[]float64](e.t, e.ctx, `(() => {document.getElementById('drawing').scrollIntoView({block: 'center', behavior: 'instant'});
+	at := chrome.JS[[]float64](e.t, e.ctx, `(() => {document.getElementById('drawing').scrollIntoView({block: 'center', behavior: 'instant'});
 		const b = document.querySelector('[data-key="`+key+`"] .hit').getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]})()`)
 	return at[0], at[1]
 }
 
 // perMetre is how many pixels a metre has in the drawing.
 func (e editing) perMetre() float64 {
-	return js[float64](e.t, e.ctx, `(() => {const s = document.getElementById('drawing'), v = s.getAttribute('viewBox').split(' ').map(Number); return s.clientWidth / v[2]})()`)
+	return chrome.JS[float64](e.t, e.ctx, `(() => {const s = document.getElementById('drawing'), v = s.getAttribute('viewBox').split(' ').map(Number); return s.clientWidth / v[2]})()`)
 }
 
 // drag moves the mouse from a place by so many pixels, in steps.
@@ -109,25 +110,25 @@ func (e editing) drag(x, y, dx, dy float64, steps int) {
 
 func (e editing) value(id string) string {
 	e.t.Helper()
-	return js[string](e.t, e.ctx, `document.getElementById('`+id+`').value`)
+	return chrome.JS[string](e.t, e.ctx, `document.getElementById('`+id+`').value`)
 }
 
 func (e editing) text(id string) string {
 	e.t.Helper()
-	return js[string](e.t, e.ctx, `document.getElementById('`+id+`').textContent`)
+	return chrome.JS[string](e.t, e.ctx, `document.getElementById('`+id+`').textContent`)
 }
 
 // place is where the chosen obstacle stands by its fields.
 func (e editing) place() (x, y float64) {
 	e.t.Helper()
-	at := js[[]float64](e.t, e.ctx, `['f-x', 'f-y'].map(id => Number(document.getElementById(id).value))`)
+	at := chrome.JS[[]float64](e.t, e.ctx, `['f-x', 'f-y'].map(id => Number(document.getElementById(id).value))`)
 	return at[0], at[1]
 }
 
 // typed replaces what a field has by typing.
 func (e editing) typed(id, text string) {
 	e.t.Helper()
-	js[int](e.t, e.ctx, `(() => {const f = document.getElementById('`+id+`'); f.focus(); f.select(); return 1})()`)
+	chrome.JS[int](e.t, e.ctx, `(() => {const f = document.getElementById('`+id+`'); f.focus(); f.select(); return 1})()`)
 	if text == "" {
 		text = kb.Delete
 	}
@@ -141,19 +142,19 @@ func (e editing) click(id string) {
 
 func (e editing) open(id string) {
 	e.t.Helper()
-	js[int](e.t, e.ctx, `(document.getElementById('`+id+`').open = true, 1)`)
+	chrome.JS[int](e.t, e.ctx, `(document.getElementById('`+id+`').open = true, 1)`)
 }
 
 // fine holds that nothing went wrong in the page.
 func (e editing) fine() {
 	e.t.Helper()
-	require.Empty(e.t, js[string](e.t, e.ctx, `window.wrong.join('; ')`))
+	require.Empty(e.t, chrome.JS[string](e.t, e.ctx, `window.wrong.join('; ')`))
 }
 
 // plan is what the store has of the course that the editor is of.
 func (e editing) plan() *course.Plan {
 	e.t.Helper()
-	id := js[int](e.t, e.ctx, `Number(document.getElementById('editor').dataset.course)`)
+	id := chrome.JS[int](e.t, e.ctx, `Number(document.getElementById('editor').dataset.course)`)
 	c, err := e.store.Course(e.t.Context(), int64(id))
 	require.NoError(e.t, err)
 	p, _, err := e.store.Plan(e.t.Context(), c.VersionID)
@@ -164,7 +165,7 @@ func (e editing) plan() *course.Plan {
 func (e editing) save() *course.Plan {
 	e.t.Helper()
 	e.click("save")
-	until(e.t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved as version')`)
+	chrome.Until(e.t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved as version')`)
 	return e.plan()
 }
 
@@ -190,11 +191,11 @@ func TestEditorDragsTurnsAndUndoes(t *testing.T) {
 	require.Equal(t, "Changes are not saved yet.", e.text("saved"))
 	require.Contains(t, e.text("now"), "4 to 5: ")
 	require.Contains(t, e.text("now"), "5 to 6a: ")
-	until(t, e.ctx, `document.getElementById('aloud').textContent.startsWith('5, vertical, ')`)
+	chrome.Until(t, e.ctx, `document.getElementById('aloud').textContent.startsWith('5, vertical, ')`)
 	require.Contains(t, e.text("aloud"), "4 to 5: ", "told aloud when it has settled")
 
 	// The handle turns it.
-	handle := js[[]float64](t, e.ctx, `(() => {const b = document.querySelector('.turnhit').getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]})()`)
+	handle := chrome.JS[[]float64](t, e.ctx, `(() => {const b = document.querySelector('.turnhit').getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]})()`)
 	x, y = e.on("o:5")
 	r := math.Hypot(handle[0]-x, handle[1]-y)
 	e.drag(handle[0], handle[1], x+r-handle[0], y-handle[1], 10)
@@ -210,7 +211,7 @@ func TestEditorDragsTurnsAndUndoes(t *testing.T) {
 	gotX, gotY = e.place()
 	require.Equal(t, []float64{before.At.X, before.At.Y}, []float64{gotX, gotY})
 	require.Equal(t, "As it was kept.", e.text("saved"))
-	require.True(t, js[bool](t, e.ctx, `document.getElementById('undo').disabled`))
+	require.True(t, chrome.JS[bool](t, e.ctx, `document.getElementById('undo').disabled`))
 	e.do(chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierCtrl, chromedp.ModifierShift)))
 	e.click("redo")
 	e.settled()
@@ -221,19 +222,19 @@ func TestEditorDragsTurnsAndUndoes(t *testing.T) {
 }
 
 func facing(e editing) float64 {
-	return js[float64](e.t, e.ctx, `Number(document.getElementById('f-facing').value)`)
+	return chrome.JS[float64](e.t, e.ctx, `Number(document.getElementById('f-facing').value)`)
 }
 
 // All by keyboard: from thing to thing, moved, turned, removed.
 func TestEditorByKeyboard(t *testing.T) {
 	e := edit(t, 1280)
 	before := e.plan()
-	js[int](t, e.ctx, `(document.getElementById('add').focus(), 1)`)
+	chrome.JS[int](t, e.ctx, `(document.getElementById('add').focus(), 1)`)
 	e.do(chromedp.KeyEvent(kb.Tab))
-	require.Equal(t, "o:1", js[string](t, e.ctx, `document.activeElement.dataset.key ?? document.activeElement.outerHTML.slice(0, 200)`))
+	require.Equal(t, "o:1", chrome.JS[string](t, e.ctx, `document.activeElement.dataset.key ?? document.activeElement.outerHTML.slice(0, 200)`))
 	e.do(chromedp.KeyEvent(kb.Tab))
-	require.Equal(t, "o:2", js[string](t, e.ctx, `document.activeElement.dataset.key`))
-	require.Equal(t, "2, oxer, 24.0 m right, 39.3 m forward, facing 0°", js[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
+	require.Equal(t, "o:2", chrome.JS[string](t, e.ctx, `document.activeElement.dataset.key`))
+	require.Equal(t, "2, oxer, 24.0 m right, 39.3 m forward, facing 0°", chrome.JS[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
 	require.Equal(t, "2", e.value("f-id"), "what has the focus is chosen")
 	for range 5 {
 		e.do(chromedp.KeyEvent(kb.ArrowRight))
@@ -244,26 +245,26 @@ func TestEditorByKeyboard(t *testing.T) {
 	require.InDelta(t, 24.5, x, 1e-9)
 	require.InDelta(t, 39.25+1-0.1, y, 0.01)
 	require.Equal(t, "14", e.value("f-facing"))
-	require.Equal(t, "o:2", js[string](t, e.ctx, `document.activeElement.dataset.key`), "the focus stays")
+	require.Equal(t, "o:2", chrome.JS[string](t, e.ctx, `document.activeElement.dataset.key`), "the focus stays")
 	require.Contains(t, e.text("now")+e.text("aloud"), "1 to 2", "the line's words, or that its tape is out")
 	e.do(chromedp.KeyEvent(kb.Delete))
 	e.settled()
-	require.NotContains(t, js[string](t, e.ctx, `document.getElementById('route').textContent`), "2 oxer")
-	require.Equal(t, "o:3", js[string](t, e.ctx, `document.activeElement.dataset.key`), "the focus goes to the next")
+	require.NotContains(t, chrome.JS[string](t, e.ctx, `document.getElementById('route').textContent`), "2 oxer")
+	require.Equal(t, "o:3", chrome.JS[string](t, e.ctx, `document.activeElement.dataset.key`), "the focus goes to the next")
 	for range 3 {
 		e.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	}
 	e.settled()
 	e.do(chromedp.KeyEvent("s", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
-	until(t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved')`)
+	chrome.Until(t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved')`)
 	require.Equal(t, before, e.plan(), "undone all: as it was")
 
 	// What is added by the keyboard has the focus: arrows move it at once.
-	js[int](t, e.ctx, `(document.getElementById('add').focus(), 1)`)
+	chrome.JS[int](t, e.ctx, `(document.getElementById('add').focus(), 1)`)
 	e.do(chromedp.KeyEvent(kb.Enter))
 	e.settled()
 	x, y = e.place()
-	require.Equal(t, "o:"+e.value("f-id"), js[string](t, e.ctx, `document.activeElement.dataset.key ?? document.activeElement.id`))
+	require.Equal(t, "o:"+e.value("f-id"), chrome.JS[string](t, e.ctx, `document.activeElement.dataset.key ?? document.activeElement.id`))
 	e.do(chromedp.KeyEvent(kb.ArrowRight))
 	e.settled()
 	gotX, gotY := e.place()
@@ -280,7 +281,7 @@ func TestEditorSnapsToDistances(t *testing.T) {
 	// 21.65 m by the map; the 12-ft horse's five strides are 60 ft and 12 ft, 21.95 m.
 	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMousePressed, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
 	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x+8, y-8, chromedp.ButtonLeft), chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x+0.2*px, y-0.5*px, chromedp.ButtonLeft))
-	until(t, e.ctx, `document.getElementById('now').textContent === 'Snapped in line with 1: 21.95 m, 5 strides'`)
+	chrome.Until(t, e.ctx, `document.getElementById('now').textContent === 'Snapped in line with 1: 21.95 m, 5 strides'`)
 	e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseReleased, x+0.2*px, y-0.5*px, chromedp.ButtonLeft, chromedp.ClickCount(1)))
 	e.settled()
 	gotX, gotY := e.place()
@@ -299,7 +300,7 @@ func TestEditorSnapsToDistances(t *testing.T) {
 	e.click("p-put")
 	e.settled()
 	require.InDelta(t, 72*0.3048, e.save().Lines[0].MapM, 1e-3)
-	js[int](t, e.ctx, `(() => {const s = document.getElementById('p-how'); s.value = 'bearing'; s.dispatchEvent(new Event('change')); return 1})()`)
+	chrome.JS[int](t, e.ctx, `(() => {const s = document.getElementById('p-how'); s.value = 'bearing'; s.dispatchEvent(new Event('change')); return 1})()`)
 	e.typed("p-deg", "30")
 	e.do(chromedp.KeyEvent(kb.Enter))
 	e.settled()
@@ -316,11 +317,11 @@ func TestEditorTellsFaultsBesideTheirFields(t *testing.T) {
 	require.Equal(t, "4", e.value("f-id"))
 	e.typed("f-x", "57,5")
 	e.typed("f-height", "105")
-	until(t, e.ctx, `document.getElementById('f-height-fault').textContent.includes('metres from 0 to 3')`)
-	require.Equal(t, "true", js[string](t, e.ctx, `document.getElementById('f-height').getAttribute('aria-invalid')`))
+	chrome.Until(t, e.ctx, `document.getElementById('f-height-fault').textContent.includes('metres from 0 to 3')`)
+	require.Equal(t, "true", chrome.JS[string](t, e.ctx, `document.getElementById('f-height').getAttribute('aria-invalid')`))
 	require.Contains(t, e.text("faults"), `Obstacle 4, height: found "105", expected metres from 0 to 3`)
 	require.Contains(t, e.text("freshness"), "from before")
-	require.True(t, js[bool](t, e.ctx, `document.getElementById('drawing').classList.contains('stale')`))
+	require.True(t, chrome.JS[bool](t, e.ctx, `document.getElementById('drawing').classList.contains('stale')`))
 	require.NotEmpty(t, e.text("whole-course"), "the last figures stay")
 	e.typed("f-height", "1.05")
 	e.settled()
@@ -346,34 +347,34 @@ func TestEditorTellsFaultsBesideTheirFields(t *testing.T) {
 // The figures are for whom the coach chooses, in the units that the coach chooses.
 func TestEditorForAKeptHorseInFeet(t *testing.T) {
 	server := site(t, withDemo)
-	ctx := browser(t)
-	at(t, ctx, 1280, "light")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 1280, "light")
 	e := editing{t: t, ctx: ctx, url: server.URL + "/courses/1/edit"}
-	visit(t, ctx, e.url)
+	chrome.Visit(t, ctx, e.url)
 	e.settled()
-	first := js[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`)
+	first := chrome.JS[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`)
 	require.Contains(t, first, "21.60 m")
 	choose := func(id, value string) {
 		t.Helper()
-		js[int](t, ctx, `(() => {const s = document.getElementById('`+id+`'); s.focus(); s.value = [...s.options].find(o => o.value === '`+value+`' || o.text === '`+value+`').value; s.dispatchEvent(new Event('change')); return 1})()`)
+		chrome.JS[int](t, ctx, `(() => {const s = document.getElementById('`+id+`'); s.focus(); s.value = [...s.options].find(o => o.value === '`+value+`' || o.text === '`+value+`').value; s.dispatchEvent(new Event('change')); return 1})()`)
 	}
 	choose("horse", "Birch")
-	until(t, ctx, `document.getElementById('fit-head').textContent === 'For Birch'`)
-	require.NotEqual(t, first, js[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`))
+	chrome.Until(t, ctx, `document.getElementById('fit-head').textContent === 'For Birch'`)
+	require.NotEqual(t, first, chrome.JS[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`))
 	choose("horse", "size:small pony")
-	until(t, ctx, `document.getElementById('fit-head').textContent === 'For a small pony'`)
-	require.Contains(t, js[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`), "6 (")
+	chrome.Until(t, ctx, `document.getElementById('fit-head').textContent === 'For a small pony'`)
+	require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('#lines tbody tr').innerText`), "6 (")
 	choose("unit", "feet")
-	until(t, ctx, `document.querySelector('#lines tbody tr').innerText.includes('70.9 ft')`)
+	chrome.Until(t, ctx, `document.querySelector('#lines tbody tr').innerText.includes('70.9 ft')`)
 	e.do(chromedp.Click(`#route li:nth-child(1) .ed-name`))
 	require.Equal(t, "78.7", e.value("f-x"))
 	require.Equal(t, "0.85", e.value("f-height"), "heights stay in metres")
 	e.typed("f-x", "79")
 	e.settled()
 	choose("unit", "metres")
-	until(t, ctx, `document.getElementById('f-x').value === '24.08'`)
+	chrome.Until(t, ctx, `document.getElementById('f-x').value === '24.08'`)
 	choose("unit", "paces")
-	until(t, ctx, `document.getElementById('f-x').value === '26.34'`)
+	chrome.Until(t, ctx, `document.getElementById('f-x').value === '26.34'`)
 	require.Equal(t, "As it was kept.", func() string { e.click("undo"); e.settled(); return e.text("saved") }())
 	e.fine()
 }
@@ -382,32 +383,32 @@ func TestEditorForAKeptHorseInFeet(t *testing.T) {
 // itself is told.
 func TestEditorShapesTheGround(t *testing.T) {
 	e := edit(t, 1280)
-	require.Equal(t, 0, js[int](t, e.ctx, `document.querySelectorAll('[data-key^="spot:"], [data-key^="corner:"]').length`), "not in the way until they are worked on")
+	require.Equal(t, 0, chrome.JS[int](t, e.ctx, `document.querySelectorAll('[data-key^="spot:"], [data-key^="corner:"]').length`), "not in the way until they are worked on")
 	e.open("d-heights")
-	until(t, e.ctx, `document.querySelectorAll('[data-key^="spot:"]').length === 4`)
+	chrome.Until(t, e.ctx, `document.querySelectorAll('[data-key^="spot:"]').length === 4`)
 	require.Contains(t, e.text("ground"), "Falls 2.7 %")
 	px := e.perMetre()
 	x, y := e.on("spot:3")
 	e.drag(x, y, 10*px, 5*px, 8)
 	e.settled()
 	require.NotContains(t, e.text("ground"), "in one plane", "the same height elsewhere is no plane any more")
-	js[int](t, e.ctx, `(document.querySelector('[data-key="spot:0"]').focus(), 1)`)
+	chrome.JS[int](t, e.ctx, `(document.querySelector('[data-key="spot:0"]').focus(), 1)`)
 	e.do(chromedp.KeyEvent(kb.Delete))
 	e.settled()
 	e.open("d-arena")
-	until(t, e.ctx, `document.querySelectorAll('[data-key^="corner:"]').length === 4`)
-	js[int](t, e.ctx, `(document.querySelector('[data-key="corner:2"]').focus(), 1)`)
+	chrome.Until(t, e.ctx, `document.querySelectorAll('[data-key^="corner:"]').length === 4`)
+	chrome.JS[int](t, e.ctx, `(document.querySelector('[data-key="corner:2"]').focus(), 1)`)
 	for range 3 {
 		e.do(chromedp.KeyEvent(kb.ArrowUp, chromedp.KeyModifiers(chromedp.ModifierShift)))
 	}
 	e.settled()
 	require.Empty(t, e.value("a-width"), "no rectangle any more")
-	require.Equal(t, "Corner 3, 92.0 m right, 63.0 m forward", js[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
+	require.Equal(t, "Corner 3, 92.0 m right, 63.0 m forward", chrome.JS[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
 
-	js[int](t, e.ctx, `(document.querySelector('[data-key="start"]').focus(), 1)`)
+	chrome.JS[int](t, e.ctx, `(document.querySelector('[data-key="start"]').focus(), 1)`)
 	e.do(chromedp.KeyEvent("]"), chromedp.KeyEvent("]"), chromedp.KeyEvent(kb.ArrowLeft))
 	e.settled()
-	require.Equal(t, "Start line, 23.9 m right, 8.0 m forward, facing 2°", js[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
+	require.Equal(t, "Start line, 23.9 m right, 8.0 m forward, facing 2°", chrome.JS[string](t, e.ctx, `document.activeElement.getAttribute('aria-label')`))
 	e.open("d-timing")
 	e.click("t-gate")
 	p := e.save()
@@ -418,11 +419,11 @@ func TestEditorShapesTheGround(t *testing.T) {
 	require.Nil(t, p.Gate)
 	require.InDelta(t, 8, math.Hypot(p.Start[1].X-p.Start[0].X, p.Start[1].Y-p.Start[0].Y), 1e-3)
 
-	js[int](t, e.ctx, `(() => {const f = document.querySelectorAll('#corners .ed-row')[2].querySelectorAll('input')[1]; f.focus(); f.select(); return 1})()`)
+	chrome.JS[int](t, e.ctx, `(() => {const f = document.querySelectorAll('#corners .ed-row')[2].querySelectorAll('input')[1]; f.focus(); f.select(); return 1})()`)
 	e.do(chromedp.KeyEvent("-20"))
-	until(t, e.ctx, `document.getElementById('arena-fault').textContent.includes('crosses')`)
+	chrome.Until(t, e.ctx, `document.getElementById('arena-fault').textContent.includes('crosses')`)
 	e.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
-	until(t, e.ctx, `document.getElementById('arena-fault').textContent === ''`)
+	chrome.Until(t, e.ctx, `document.getElementById('arena-fault').textContent === ''`)
 	e.click("a-open")
 	e.settled()
 	require.Nil(t, e.save().Arena)
@@ -436,10 +437,10 @@ func TestEditorShapesTheGround(t *testing.T) {
 func TestCoachBuildsACourse(t *testing.T) {
 	var store *keep.Store
 	server := site(t, func(t *testing.T, opt *Options) { store = opt.Store })
-	ctx := browser(t)
-	at(t, ctx, 1280, "light")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 1280, "light")
 	e := editing{t, ctx, store, server.URL + "/courses/new"}
-	visit(t, ctx, e.url)
+	chrome.Visit(t, ctx, e.url)
 	require.Equal(t, "Add the first obstacle.", e.text("now"))
 	require.Equal(t, "Not kept yet.", e.text("saved"))
 	e.typed("name", "Thursday group")
@@ -452,7 +453,7 @@ func TestCoachBuildsACourse(t *testing.T) {
 		e.click("add")
 		e.settled()
 		require.Equal(t, id, e.value("f-id"))
-		js[int](t, ctx, `(() => {const s = document.getElementById('f-kind'); s.value = '`+kind+`'; s.dispatchEvent(new Event('change')); return 1})()`)
+		chrome.JS[int](t, ctx, `(() => {const s = document.getElementById('f-kind'); s.value = '`+kind+`'; s.dispatchEvent(new Event('change')); return 1})()`)
 		e.typed("f-x", x)
 		e.typed("f-y", y)
 		e.typed("f-facing", facing)
@@ -473,7 +474,7 @@ func TestCoachBuildsACourse(t *testing.T) {
 	e.click("element")
 	e.settled()
 	require.Equal(t, "4b", e.value("f-id"))
-	require.Equal(t, []string{"1", "2", "3", "4a", "4b"}, js[[]string](t, ctx, `[...document.querySelectorAll('#route .ed-name b')].map(b => b.textContent)`))
+	require.Equal(t, []string{"1", "2", "3", "4a", "4b"}, chrome.JS[[]string](t, ctx, `[...document.querySelectorAll('#route .ed-name b')].map(b => b.textContent)`))
 	require.Contains(t, e.text("now"), "4a to 4b: ")
 
 	// Start and finish, home, speed; a slope of spot heights.
@@ -489,24 +490,24 @@ func TestCoachBuildsACourse(t *testing.T) {
 	for i, h := range [][3]string{{"0", "0", "0"}, {"70", "0", "0.7"}, {"0", "45", "0"}} {
 		e.click("s-add")
 		for k, v := range h {
-			js[int](t, ctx, fmt.Sprintf(`(() => {const f = document.querySelectorAll('#spots .ed-row')[%d].querySelectorAll('input')[%d]; f.focus(); f.select(); return 1})()`, i, k))
+			chrome.JS[int](t, ctx, fmt.Sprintf(`(() => {const f = document.querySelectorAll('#spots .ed-row')[%d].querySelectorAll('input')[%d]; f.focus(); f.select(); return 1})()`, i, k))
 			e.do(chromedp.KeyEvent(v))
 		}
 	}
 	e.settled()
 	require.Contains(t, e.text("ground"), "Falls 1.0 % towards the left of the plan")
-	require.NotEmpty(t, js[int](t, ctx, `document.querySelectorAll('.contour').length`))
+	require.NotEmpty(t, chrome.JS[int](t, ctx, `document.querySelectorAll('.contour').length`))
 
 	// The tape, and what it is meant to be.
-	js[int](t, ctx, `(() => {const f = document.querySelector('#lines tbody tr:first-child input'); f.focus(); f.select(); return 1})()`)
+	chrome.JS[int](t, ctx, `(() => {const f = document.querySelector('#lines tbody tr:first-child input'); f.focus(); f.select(); return 1})()`)
 	e.do(chromedp.KeyEvent("21.9"))
 	e.settled()
-	require.Contains(t, js[string](t, ctx, `document.querySelector('#lines tbody tr:first-child').innerText`), "21.90 m")
+	require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('#lines tbody tr:first-child').innerText`), "21.90 m")
 	// The route: 3 before 2, and back.
 	e.do(chromedp.Click(`[data-do="up 2"]`))
 	e.settled()
-	require.Equal(t, []string{"1", "3", "2", "4a", "4b"}, js[[]string](t, ctx, `[...document.querySelectorAll('#route .ed-name b')].map(b => b.textContent)`))
-	require.Equal(t, "up 1", js[string](t, ctx, `document.activeElement.dataset.do`), "the focus goes along")
+	require.Equal(t, []string{"1", "3", "2", "4a", "4b"}, chrome.JS[[]string](t, ctx, `[...document.querySelectorAll('#route .ed-name b')].map(b => b.textContent)`))
+	require.Equal(t, "up 1", chrome.JS[string](t, ctx, `document.activeElement.dataset.do`), "the focus goes along")
 	e.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	e.settled()
 
@@ -522,14 +523,14 @@ func TestCoachBuildsACourse(t *testing.T) {
 	require.NotNil(t, p.Start)
 	require.NotNil(t, p.Home)
 	require.Equal(t, 0.9, obstacle(t, p, "2").SpreadM)
-	require.Regexp(t, `/courses/\d+/edit$`, js[string](t, ctx, `location.href`))
-	require.True(t, js[bool](t, ctx, `document.getElementById('to-course').checkVisibility()`))
+	require.Regexp(t, `/courses/\d+/edit$`, chrome.JS[string](t, ctx, `location.href`))
+	require.True(t, chrome.JS[bool](t, ctx, `document.getElementById('to-course').checkVisibility()`))
 
 	// Opened again it is the same, and nothing is offered.
-	visit(t, ctx, js[string](t, ctx, `location.href`))
+	chrome.Visit(t, ctx, chrome.JS[string](t, ctx, `location.href`))
 	e.settled()
 	require.Equal(t, "As it was kept.", e.text("saved"))
-	require.False(t, js[bool](t, ctx, `document.getElementById('ask').checkVisibility()`))
+	require.False(t, chrome.JS[bool](t, ctx, `document.getElementById('ask').checkVisibility()`))
 	e.fine()
 }
 
@@ -546,15 +547,15 @@ func TestFiguresFollowTheDrag(t *testing.T) {
 			p := fifteen()
 			_, err := e.store.SaveCourse(t.Context(), 1, p)
 			require.NoError(t, err)
-			visit(t, e.ctx, e.url)
+			chrome.Visit(t, e.ctx, e.url)
 			e.settled()
 		}
-		e.do(command(emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: c.slower}))
+		e.do(chrome.Command(emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: c.slower}))
 		px := e.perMetre()
 		tries := 0
 	again:
 		x, y := e.on("o:3")
-		js[int](t, e.ctx, `(() => {window.stopped = false; performance.clearMeasures(); window.frames60 = []; let last = performance.now(); const f = now => { frames60.push(now - last); last = now; if (!window.stopped) requestAnimationFrame(f) }; requestAnimationFrame(f); return 1})()`)
+		chrome.JS[int](t, e.ctx, `(() => {window.stopped = false; performance.clearMeasures(); window.frames60 = []; let last = performance.now(); const f = now => { frames60.push(now - last); last = now; if (!window.stopped) requestAnimationFrame(f) }; requestAnimationFrame(f); return 1})()`)
 		e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMousePressed, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
 		for i := range 90 {
 			a := float64(i) / 14
@@ -562,9 +563,9 @@ func TestFiguresFollowTheDrag(t *testing.T) {
 		}
 		e.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseReleased, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
 		e.settled()
-		took := js[[]float64](t, e.ctx, `(window.stopped = true, performance.getEntriesByName('figures').map(m => m.duration))`)
-		frames := js[[]float64](t, e.ctx, `frames60.slice(2)`)
-		drawn := js[[]float64](t, e.ctx, `performance.getEntriesByName('frame').map(m => m.duration)`)
+		took := chrome.JS[[]float64](t, e.ctx, `(window.stopped = true, performance.getEntriesByName('figures').map(m => m.duration))`)
+		frames := chrome.JS[[]float64](t, e.ctx, `frames60.slice(2)`)
+		drawn := chrome.JS[[]float64](t, e.ctx, `performance.getEntriesByName('frame').map(m => m.duration)`)
 		slices.Sort(took)
 		slices.Sort(frames)
 		slices.Sort(drawn)
@@ -612,11 +613,11 @@ func TestEditorAsksWhenSomebodySavedMeanwhile(t *testing.T) {
 	require.NoError(t, err)
 	e.typed("name", "Mine")
 	e.click("save")
-	until(t, e.ctx, `document.getElementById('ask').textContent.includes('was saved by somebody else')`)
+	chrome.Until(t, e.ctx, `document.getElementById('ask').textContent.includes('was saved by somebody else')`)
 	require.Contains(t, e.text("saved"), "Not saved")
 	require.Equal(t, "Theirs", e.plan().Name)
 	e.do(chromedp.Click("#ask button:first-child"))
-	until(t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved as version')`)
+	chrome.Until(t, e.ctx, `document.getElementById('saved').textContent.startsWith('Saved as version')`)
 	require.Equal(t, "Mine", e.plan().Name)
 	e.typed("name", "Mine again")
 	e.save()
@@ -627,9 +628,9 @@ func TestEditorAsksWhenSomebodySavedMeanwhile(t *testing.T) {
 	require.NoError(t, err)
 	e.typed("name", "My own")
 	e.click("save")
-	until(t, e.ctx, `document.getElementById('ask').textContent.includes('was saved by somebody else')`)
+	chrome.Until(t, e.ctx, `document.getElementById('ask').textContent.includes('was saved by somebody else')`)
 	e.do(chromedp.Click("#ask button:nth-child(2)"))
-	until(t, e.ctx, `location.pathname === '/courses/2/edit'`)
+	chrome.Until(t, e.ctx, `location.pathname === '/courses/2/edit'`)
 	require.Equal(t, "My own", e.plan().Name)
 	old, err := e.store.Course(t.Context(), 1)
 	require.NoError(t, err)
@@ -655,7 +656,7 @@ func TestEditorKeepsADraft(t *testing.T) {
 	e.typed("f-x", "26")
 	e.settled()
 	time.Sleep(600 * time.Millisecond) // the draft is kept a little later
-	visit(t, e.ctx, e.url)
+	chrome.Visit(t, e.ctx, e.url)
 	require.Equal(t, 1, asked, "leaving asks")
 	e.settled()
 	require.Contains(t, e.text("ask"), "was not saved")
@@ -666,29 +667,29 @@ func TestEditorKeepsADraft(t *testing.T) {
 	e.do(chromedp.Click(`#route li:nth-child(1) .ed-name`))
 	require.Equal(t, "26", e.value("f-x"))
 	require.Equal(t, 26.0, obstacle(t, e.save(), "1").At.X)
-	visit(t, e.ctx, e.url)
+	chrome.Visit(t, e.ctx, e.url)
 	require.Equal(t, 1, asked, "nothing is lost, nobody is asked")
-	require.False(t, js[bool](t, e.ctx, `document.getElementById('ask').checkVisibility()`))
+	require.False(t, chrome.JS[bool](t, e.ctx, `document.getElementById('ask').checkVisibility()`))
 
 	e.do(chromedp.Click(`#route li:nth-child(1) .ed-name`))
 	e.typed("f-x", "27")
 	time.Sleep(600 * time.Millisecond)
-	visit(t, e.ctx, e.url)
+	chrome.Visit(t, e.ctx, e.url)
 	e.do(chromedp.Click("#ask button:nth-child(2)"))
-	visit(t, e.ctx, e.url)
-	require.False(t, js[bool](t, e.ctx, `document.getElementById('ask').checkVisibility()`), "thrown away is gone")
+	chrome.Visit(t, e.ctx, e.url)
+	require.False(t, chrome.JS[bool](t, e.ctx, `document.getElementById('ask').checkVisibility()`), "thrown away is gone")
 
 	// Who draws on while a draft is offered loses neither.
 	e.do(chromedp.Click(`#route li:nth-child(1) .ed-name`))
 	e.typed("f-x", "28")
 	time.Sleep(600 * time.Millisecond)
-	visit(t, e.ctx, e.url)
+	chrome.Visit(t, e.ctx, e.url)
 	e.do(chromedp.Click(`#route li:nth-child(2) .ed-name`))
 	e.typed("f-x", "29")
 	time.Sleep(600 * time.Millisecond)
-	visit(t, e.ctx, e.url)
+	chrome.Visit(t, e.ctx, e.url)
 	e.do(chromedp.Click("#ask button:nth-child(2)"))
-	until(t, e.ctx, `document.getElementById('ask').checkVisibility()`)
+	chrome.Until(t, e.ctx, `document.getElementById('ask').checkVisibility()`)
 	e.do(chromedp.Click("#ask button:first-child"))
 	e.settled()
 	e.do(chromedp.Click(`#route li:nth-child(2) .ed-name`))
@@ -709,7 +710,7 @@ func TestEditorImportsAndExports(t *testing.T) {
 		e.do(chromedp.SetUploadFiles("#import", []string{full}))
 	}
 	upload("field.yaml")
-	until(t, e.ctx, `document.getElementById('text-said').textContent.includes('field.yaml is drawn')`)
+	chrome.Until(t, e.ctx, `document.getElementById('text-said').textContent.includes('field.yaml is drawn')`)
 	require.Contains(t, e.text("text-said"), "comments are not kept")
 	e.settled()
 	shipped, err := os.ReadFile(filepath.Join(plans, "field.yaml"))
@@ -719,7 +720,7 @@ func TestEditorImportsAndExports(t *testing.T) {
 	require.Equal(t, want, e.save())
 
 	upload("faulty.yaml")
-	until(t, e.ctx, `document.getElementById('text-said').textContent.includes('can’t be read')`)
+	chrome.Until(t, e.ctx, `document.getElementById('text-said').textContent.includes('can’t be read')`)
 	require.Contains(t, e.text("text-said"), "Row ")
 	require.Equal(t, "Sloping field", e.value("name"), "what was drawn stays")
 
@@ -751,13 +752,13 @@ func TestEditorImportsAndExports(t *testing.T) {
 		}
 	}
 	e.click("text-write")
-	until(t, e.ctx, `document.getElementById('text').value.startsWith('plan: groundline/1')`)
-	js[int](t, e.ctx, `(() => {const f = document.getElementById('text'); f.value = f.value.replace('Sloping field', 'By text'); return 1})()`)
+	chrome.Until(t, e.ctx, `document.getElementById('text').value.startsWith('plan: groundline/1')`)
+	chrome.JS[int](t, e.ctx, `(() => {const f = document.getElementById('text'); f.value = f.value.replace('Sloping field', 'By text'); return 1})()`)
 	e.click("text-read")
-	until(t, e.ctx, `document.getElementById('name').value === 'By text'`)
+	chrome.Until(t, e.ctx, `document.getElementById('name').value === 'By text'`)
 	require.Equal(t, "By text", e.save().Name)
 	upload("field.geojson")
-	until(t, e.ctx, `document.getElementById('text-said').textContent.includes('field.geojson is drawn')`)
+	chrome.Until(t, e.ctx, `document.getElementById('text-said').textContent.includes('field.geojson is drawn')`)
 	e.settled()
 	require.InDelta(t, want.Obstacles[2].At.X, e.save().Obstacles[2].At.X, 2e-3)
 	e.fine()
@@ -781,7 +782,7 @@ func TestEditorByTouch(t *testing.T) {
 	}
 	x, y := e.on("o:5")
 	px := e.perMetre()
-	scrolled := func() float64 { return js[float64](t, e.ctx, `scrollY`) }
+	scrolled := func() float64 { return chrome.JS[float64](t, e.ctx, `scrollY`) }
 	was := scrolled()
 	touch(input.DispatchTouchEventTypeTouchStart, [2]float64{x + 3, y + 2})
 	for i := 1; i <= 10; i++ {
@@ -795,7 +796,7 @@ func TestEditorByTouch(t *testing.T) {
 	require.Equal(t, was, scrolled(), "the page did not scroll")
 
 	// Two fingers.
-	box := js[[]float64](t, e.ctx, `(() => {const b = document.getElementById('drawing').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
+	box := chrome.JS[[]float64](t, e.ctx, `(() => {const b = document.getElementById('drawing').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
 	cx, cy := box[0]+box[2]/2, box[1]+box[3]/2
 	touch(input.DispatchTouchEventTypeTouchStart, [2]float64{cx - 30, cy}, [2]float64{cx + 30, cy})
 	for i := 1; i <= 8; i++ {
@@ -804,14 +805,14 @@ func TestEditorByTouch(t *testing.T) {
 		time.Sleep(20 * time.Millisecond)
 	}
 	touch(input.DispatchTouchEventTypeTouchEnd)
-	until(t, e.ctx, fmt.Sprintf(`(() => {const s = document.getElementById('drawing'), v = s.getAttribute('viewBox').split(' ').map(Number); return s.clientWidth / v[2] > %f})()`, 2*px))
+	chrome.Until(t, e.ctx, fmt.Sprintf(`(() => {const s = document.getElementById('drawing'), v = s.getAttribute('viewBox').split(' ').map(Number); return s.clientWidth / v[2] > %f})()`, 2*px))
 	require.Equal(t, was, scrolled())
 	gone, _ := e.place()
 	require.Equal(t, gotX, gone, "nothing was moved by it")
 
 	// Zoomed in, a finger on the ground pans; as a whole, it scrolls the page.
 	view := func() string {
-		return js[string](t, e.ctx, `document.getElementById('drawing').getAttribute('viewBox')`)
+		return chrome.JS[string](t, e.ctx, `document.getElementById('drawing').getAttribute('viewBox')`)
 	}
 	before := view()
 	swipe := func(fromX, fromY, dy float64) {
@@ -824,7 +825,7 @@ func TestEditorByTouch(t *testing.T) {
 		touch(input.DispatchTouchEventTypeTouchEnd)
 		time.Sleep(100 * time.Millisecond)
 	}
-	free := js[[]float64](t, e.ctx, `(() => {const b = document.getElementById('drawing').getBoundingClientRect();
+	free := chrome.JS[[]float64](t, e.ctx, `(() => {const b = document.getElementById('drawing').getBoundingClientRect();
 		for (let y = b.top + 20; y < b.bottom - 20; y += 6) for (let x = b.left + 20; x < b.right - 20; x += 6)
 			if ([...document.querySelectorAll('.drawing .hit')].every(h => {const r = h.getBoundingClientRect(); return Math.hypot(r.left + r.width / 2 - x, r.top + r.height / 2 - y) > 48})) return [x, y];
 		return [0, 0]})()`)
@@ -844,45 +845,45 @@ func TestEditorByTouch(t *testing.T) {
 // Without a script the plan is text, checked and saved by the server.
 func TestEditorWithoutScript(t *testing.T) {
 	server, store, kept := demoCourse(t)
-	ctx := browser(t)
-	require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
-	at(t, ctx, 360, "light")
+	ctx := chrome.New(t)
+	require.NoError(t, chromedp.Do(ctx, chrome.Command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+	chrome.At(t, ctx, 360, "light")
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(fmt.Sprintf("%s/courses/%d/edit", server.URL, kept.ID))))
 	seen := func(what string) bool {
-		return js[bool](t, ctx, `Boolean(document.querySelector('`+what+`')?.checkVisibility())`)
+		return chrome.JS[bool](t, ctx, `Boolean(document.querySelector('`+what+`')?.checkVisibility())`)
 	}
 	require.False(t, seen("#editor"))
 	require.True(t, seen("#plan-text"))
-	require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 360)
-	text := js[string](t, ctx, `document.getElementById('plan-text').value`)
+	require.LessOrEqual(t, chrome.JS[int](t, ctx, `document.documentElement.scrollWidth`), 360)
+	text := chrome.JS[string](t, ctx, `document.getElementById('plan-text').value`)
 	require.Contains(t, text, `id: "6a"`)
 	set := func(text string) {
 		t.Helper()
-		js[int](t, ctx, `(document.getElementById('plan-text').value = `+fmt.Sprintf("%q", text)+`, 1)`)
+		chrome.JS[int](t, ctx, `(document.getElementById('plan-text').value = `+fmt.Sprintf("%q", text)+`, 1)`)
 	}
 	set(strings.Replace(text, "kind: oxer", "kind: oxxer", 1))
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=check]`)))
-	until(t, ctx, `document.querySelector('.ed-text .ed-faults')?.textContent.includes('did you mean oxer?')`)
+	chrome.Until(t, ctx, `document.querySelector('.ed-text .ed-faults')?.textContent.includes('did you mean oxer?')`)
 	set(strings.Replace(text, "Low field", "High field", 1))
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=check]`)))
-	until(t, ctx, `document.querySelector('table.list')?.textContent.includes('21.60')`)
-	require.Contains(t, js[string](t, ctx, `document.querySelector('main').innerText`), "the time allowed is 43 s")
+	chrome.Until(t, ctx, `document.querySelector('table.list')?.textContent.includes('21.60')`)
+	require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('main').innerText`), "the time allowed is 43 s")
 	scripts := func(disabled bool) {
 		t.Helper()
-		require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: disabled})))
+		require.NoError(t, chromedp.Do(ctx, chrome.Command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: disabled})))
 	}
 	scripts(false) // for axe-core, on the page as it is
-	axe(t, ctx)
+	chrome.Axe(t, ctx)
 	scripts(true)
-	require.Greater(t, js[float64](t, ctx, `document.querySelector('.ed-picture').naturalWidth`), 100.0)
-	require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 360)
-	if *pictures != "" {
+	require.Greater(t, chrome.JS[float64](t, ctx, `document.querySelector('.ed-picture').naturalWidth`), 100.0)
+	require.LessOrEqual(t, chrome.JS[int](t, ctx, `document.documentElement.scrollWidth`), 360)
+	if chrome.Folder() != "" {
 		png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 		require.NoError(t, err)
-		require.NoError(t, os.WriteFile(filepath.Join(*pictures, "editor-plain-360-light.png"), png, 0o666))
+		require.NoError(t, os.WriteFile(filepath.Join(chrome.Folder(), "editor-plain-360-light.png"), png, 0o666))
 	}
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`button[value=save]`)))
-	until(t, ctx, `location.pathname === '/courses/1'`)
+	chrome.Until(t, ctx, `location.pathname === '/courses/1'`)
 	now, err := store.Course(t.Context(), kept.ID)
 	require.NoError(t, err)
 	require.Equal(t, "High field, an invented course", now.Name)
@@ -911,21 +912,21 @@ func TestEditorWithoutServer(t *testing.T) {
 	}))
 	server.Config.ErrorLog = nil
 	t.Cleanup(server.Close)
-	ctx := browser(t)
-	at(t, ctx, 1280, "light")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 1280, "light")
 	e := editing{t, ctx, store, server.URL + "/courses/1/edit"}
-	visit(t, ctx, e.url)
+	chrome.Visit(t, ctx, e.url)
 	e.settled()
 	close(down)
-	js[int](t, ctx, `(document.querySelector('[data-key="o:1"]').focus(), 1)`)
+	chrome.JS[int](t, ctx, `(document.querySelector('[data-key="o:1"]').focus(), 1)`)
 	e.do(chromedp.KeyEvent(kb.ArrowRight, chromedp.KeyModifiers(chromedp.ModifierShift)))
-	until(t, ctx, `document.getElementById('freshness').textContent.includes('does not answer')`)
+	chrome.Until(t, ctx, `document.getElementById('freshness').textContent.includes('does not answer')`)
 	require.True(t, away)
 	x, _ := e.place()
 	require.Equal(t, 25.0, x)
-	require.True(t, js[bool](t, ctx, `document.getElementById('editor').classList.contains('old')`))
+	require.True(t, chrome.JS[bool](t, ctx, `document.getElementById('editor').classList.contains('old')`))
 	e.click("save")
-	until(t, ctx, `document.getElementById('saved').textContent.includes('draft is kept')`)
+	chrome.Until(t, ctx, `document.getElementById('saved').textContent.includes('draft is kept')`)
 	e.fine()
 }
 
@@ -938,8 +939,8 @@ func TestEditorPrints(t *testing.T) {
 		n := len(regexp.MustCompile(`/Type\s*/Page[^s]`).FindAll(pdf, -1))
 		require.LessOrEqual(t, n, 2)
 		require.GreaterOrEqual(t, n, 1)
-		if *pictures != "" {
-			require.NoError(t, os.WriteFile(filepath.Join(*pictures, fmt.Sprintf("editor-print-%g.pdf", size[0])), pdf, 0o666))
+		if chrome.Folder() != "" {
+			require.NoError(t, os.WriteFile(filepath.Join(chrome.Folder(), fmt.Sprintf("editor-print-%g.pdf", size[0])), pdf, 0o666))
 		}
 	}
 	require.Regexp(t, `^1 : [1-9]\d*0$`, e.text("print-scale"))
@@ -949,14 +950,14 @@ func TestEditorPrints(t *testing.T) {
 // The page in its states at three widths in both schemes: whole, reachable, no violation of axe-core's rules.
 func TestEditorLooks(t *testing.T) {
 	e := edit(t, 360)
-	looked(t, e.ctx, "editor")
-	js[int](t, e.ctx, `(document.querySelector('[data-key="o:4"]').focus(), 1)`)
+	chrome.Looked(t, e.ctx, "editor")
+	chrome.JS[int](t, e.ctx, `(document.querySelector('[data-key="o:4"]').focus(), 1)`)
 	for _, id := range []string{"d-arena", "d-timing", "d-heights", "d-course", "d-file"} {
 		e.open(id)
 	}
 	e.typed("f-height", "105")
-	until(t, e.ctx, `document.getElementById('f-height-fault').textContent !== ''`)
-	looked(t, e.ctx, "editor-open")
+	chrome.Until(t, e.ctx, `document.getElementById('f-height-fault').textContent !== ''`)
+	chrome.Looked(t, e.ctx, "editor-open")
 	e.fine()
-	at(t, e.ctx, 360, "light")
+	chrome.At(t, e.ctx, 360, "light")
 }

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 	"groundline/report/sketch"
 )
@@ -276,16 +277,16 @@ func FuzzPlan(f *testing.F) {
 // The script has the same shape as the server left room for.
 func TestEditorKeepsItsShape(t *testing.T) {
 	server, _, kept := demoCourse(t)
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	for _, width := range []int64{360, 1280} {
-		at(t, ctx, width, "light")
+		chrome.At(t, ctx, width, "light")
 		for _, path := range []string{"/courses/new", fmt.Sprintf("/courses/%d/edit", kept.ID)} {
 			_, page := got(t, server.URL+path)
 			before := regexp.MustCompile(`data-shape="(\d+)"`).FindStringSubmatch(page)
 			require.Len(t, before, 2, path)
-			visit(t, ctx, server.URL+path)
-			until(t, ctx, `document.querySelector('#drawing .arena')`)
-			require.Equal(t, before[1], js[string](t, ctx, `document.getElementById('drawing').dataset.shape`), path)
+			chrome.Visit(t, ctx, server.URL+path)
+			chrome.Until(t, ctx, `document.querySelector('#drawing .arena')`)
+			require.Equal(t, before[1], chrome.JS[string](t, ctx, `document.getElementById('drawing').dataset.shape`), path)
 		}
 	}
 }

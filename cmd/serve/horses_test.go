@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 	"groundline/report/record"
 )
@@ -240,7 +241,7 @@ func TestRecordsAreHeld(t *testing.T) {
 // Every page of horses at three widths in both schemes: whole, reachable, and nothing moves.
 func TestHorsesInTheBrowser(t *testing.T) {
 	y := newStable(t, 5)
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	for _, p := range []struct{ name, address string }{
 		{"horses", "/horses"},
 		{"horse", fmt.Sprintf("/horses/%d", y.birch)},
@@ -248,22 +249,22 @@ func TestHorsesInTheBrowser(t *testing.T) {
 		{"horse-against", fmt.Sprintf("/horses/%d/rides/%d", y.birch, y.rides[0])},
 		{"horse-remove", fmt.Sprintf("/horses/%d/remove", y.idle)},
 	} {
-		at(t, ctx, 360, "light")
-		visit(t, ctx, y.URL+p.address)
-		looked(t, ctx, p.name)
+		chrome.At(t, ctx, 360, "light")
+		chrome.Visit(t, ctx, y.URL+p.address)
+		chrome.Looked(t, ctx, p.name)
 	}
 	// Opened, the rides behind a figure keep to the rules too.
-	visit(t, ctx, fmt.Sprintf("%s/horses/%d", y.URL, y.birch))
-	js[int](t, ctx, `document.querySelectorAll('details').forEach(d => d.open = true), 1`)
-	looked(t, ctx, "horse-open")
+	chrome.Visit(t, ctx, fmt.Sprintf("%s/horses/%d", y.URL, y.birch))
+	chrome.JS[int](t, ctx, `document.querySelectorAll('details').forEach(d => d.open = true), 1`)
+	chrome.Looked(t, ctx, "horse-open")
 }
 
 // A coach names a horse, and opens a ride behind a figure, by keyboard alone.
 func TestHorsesByKeyboard(t *testing.T) {
 	y := newStable(t, 1)
-	ctx := browser(t)
-	at(t, ctx, 1280, "light")
-	visit(t, ctx, y.URL+"/horses")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 1280, "light")
+	chrome.Visit(t, ctx, y.URL+"/horses")
 	press := func(keys ...string) {
 		for _, k := range keys {
 			require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(k)))
@@ -272,8 +273,8 @@ func TestHorsesByKeyboard(t *testing.T) {
 	to := func(test string) {
 		t.Helper()
 		for range 80 {
-			if press(kb.Tab); js[bool](t, ctx, `(e => Boolean(`+test+`))(document.activeElement)`) {
-				require.NotEqual(t, "none", js[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "the focus is seen")
+			if press(kb.Tab); chrome.JS[bool](t, ctx, `(e => Boolean(`+test+`))(document.activeElement)`) {
+				require.NotEqual(t, "none", chrome.JS[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "the focus is seen")
 				return
 			}
 		}
@@ -283,13 +284,13 @@ func TestHorsesByKeyboard(t *testing.T) {
 	press("R", "u", "e")
 	to(`e.textContent == 'Keep this horse'`)
 	press(kb.Enter)
-	until(t, ctx, `document.querySelector('h1').textContent == 'Rue' && document.readyState == 'complete'`)
-	require.Contains(t, js[string](t, ctx, `document.body.innerText`), "Saved.")
+	chrome.Until(t, ctx, `document.querySelector('h1').textContent == 'Rue' && document.readyState == 'complete'`)
+	require.Contains(t, chrome.JS[string](t, ctx, `document.body.innerText`), "Saved.")
 
-	visit(t, ctx, fmt.Sprintf("%s/horses/%d", y.URL, y.birch))
+	chrome.Visit(t, ctx, fmt.Sprintf("%s/horses/%d", y.URL, y.birch))
 	to(`e.tagName == 'SUMMARY'`)
 	press(kb.Enter)
 	to(fmt.Sprintf(`e.getAttribute('href') == '/rides/%d'`, y.rides[0]))
 	press(kb.Enter)
-	until(t, ctx, fmt.Sprintf(`location.pathname == '/rides/%d' && document.readyState == 'complete'`, y.rides[0]))
+	chrome.Until(t, ctx, fmt.Sprintf(`location.pathname == '/rides/%d' && document.readyState == 'complete'`, y.rides[0]))
 }

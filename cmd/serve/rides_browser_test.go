@@ -22,6 +22,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 )
 
@@ -40,16 +41,16 @@ func demoOnDisk(t *testing.T, names ...string) []string {
 // Every page of the rides, at every width and in both schemes.
 func TestBrowserRidePages(t *testing.T) {
 	web := site(t, withDemo)
-	ctx := browser(t)
-	require.NoError(t, chromedp.Do(ctx, command(emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: "Asia/Tokyo"})))
+	ctx := chrome.New(t)
+	require.NoError(t, chromedp.Do(ctx, chrome.Command(emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: "Asia/Tokyo"})))
 	for _, p := range []struct{ name, path string }{
 		{"rides", "/"}, {"debrief", "/rides/1"}, {"details", "/rides/1/details"}, {"remove", "/rides/1/remove"}, {"understood", "/rides/1/understood"}, {"missing", "/rides/99"},
 	} {
-		at(t, ctx, 360, "light")
-		visit(t, ctx, web.URL+p.path)
-		looked(t, ctx, p.name)
+		chrome.At(t, ctx, 360, "light")
+		chrome.Visit(t, ctx, web.URL+p.path)
+		chrome.Looked(t, ctx, p.name)
 		if p.name == "rides" || p.name == "details" { // the reader's own time
-			require.Contains(t, js[string](t, ctx, `document.querySelector('main time').textContent`), "9 May 2026, 23:30")
+			require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('main time').textContent`), "9 May 2026, 23:30")
 		}
 	}
 }
@@ -57,30 +58,30 @@ func TestBrowserRidePages(t *testing.T) {
 // An empty store welcomes, and its invented round is a tap away.
 func TestBrowserDemo(t *testing.T) {
 	web := site(t)
-	ctx := browser(t)
-	visit(t, ctx, web.URL)
-	looked(t, ctx, "empty")
+	ctx := chrome.New(t)
+	chrome.Visit(t, ctx, web.URL)
+	chrome.Looked(t, ctx, "empty")
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(".welcome button")))
-	until(t, ctx, `document.getElementById('plan')`)
-	still(t, ctx)
+	chrome.Until(t, ctx, `document.getElementById('plan')`)
+	chrome.Still(t, ctx)
 }
 
 // choose puts files into the form as a rider does who taps on it.
 func choose(t *testing.T, ctx context.Context, files ...string) {
 	t.Helper()
 	require.NoError(t, chromedp.Do(ctx, chromedp.SetUploadFiles("#files", files)))
-	until(t, ctx, `document.querySelectorAll('#chosen li').length > 0`)
+	chrome.Until(t, ctx, `document.querySelectorAll('#chosen li').length > 0`)
 }
 
 // dropFiles drops files onto the page as somebody with a mouse does.
 func dropFiles(t *testing.T, ctx context.Context, files ...string) {
 	t.Helper()
-	at := js[[]float64](t, ctx, `(() => {const b = document.getElementById('drop').getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]})()`)
+	at := chrome.JS[[]float64](t, ctx, `(() => {const b = document.getElementById('drop').getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]})()`)
 	data := &input.DragData{Items: []*input.DragDataItem{}, Files: files, DragOperationsMask: 1}
 	for _, kind := range []input.DispatchDragEventType{input.DispatchDragEventTypeDragEnter, input.DispatchDragEventTypeDragOver, input.DispatchDragEventTypeDrop} {
-		require.NoError(t, chromedp.Do(ctx, command(input.DispatchDragEvent, input.DispatchDragEventParams{Type: kind, X: at[0], Y: at[1], Data: data})))
+		require.NoError(t, chromedp.Do(ctx, chrome.Command(input.DispatchDragEvent, input.DispatchDragEventParams{Type: kind, X: at[0], Y: at[1], Data: data})))
 	}
-	until(t, ctx, `document.querySelectorAll('#chosen li').length > 0`)
+	chrome.Until(t, ctx, `document.querySelectorAll('#chosen li').length > 0`)
 }
 
 // From the drop to the debrief: two files of one ride, with a horse that is named here; then the same again.
@@ -90,37 +91,37 @@ func TestBrowserDropToDebrief(t *testing.T) {
 		store = o.Store
 		keptCourse(t, store)
 	})
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	files := demoOnDisk(t, "ride.gpx", "motion.csv")
-	at(t, ctx, 1280, "light")
-	visit(t, ctx, web.URL)
+	chrome.At(t, ctx, 1280, "light")
+	chrome.Visit(t, ctx, web.URL)
 	dropFiles(t, ctx, files...)
-	require.Equal(t, 2, js[int](t, ctx, `document.getElementById('files').files.length`))
+	require.Equal(t, 2, chrome.JS[int](t, ctx, `document.getElementById('files').files.length`))
 	require.NoError(t, chromedp.Do(ctx, chromedp.SendKeys("#horse", "Birch"), chromedp.SetValue("#course-id", "1")))
 	began := time.Now()
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
-	until(t, ctx, `document.getElementById('plan')`)
+	chrome.Until(t, ctx, `document.getElementById('plan')`)
 	took := time.Since(began)
 	t.Logf("from the press of the button to the debrief on the screen: %v", took)
-	still(t, ctx)
+	chrome.Still(t, ctx)
 	ride, err := store.Ride(t.Context(), 1)
 	require.NoError(t, err)
 	require.Equal(t, "Birch", ride.Horse)
 	require.Equal(t, int64(1), ride.CourseID)
 	require.Len(t, ride.Files, 2)
-	require.Equal(t, "/rides/1", js[string](t, ctx, `location.pathname`))
+	require.Equal(t, "/rides/1", chrome.JS[string](t, ctx, `location.pathname`))
 
 	// The form remembers horse and course; the same files are told, and not kept twice.
-	visit(t, ctx, web.URL)
-	require.Equal(t, "1 1", js[string](t, ctx, `document.getElementById('horse-id').value + ' ' + document.getElementById('course-id').value`))
+	chrome.Visit(t, ctx, web.URL)
+	require.Equal(t, "1 1", chrome.JS[string](t, ctx, `document.getElementById('horse-id').value + ' ' + document.getElementById('course-id').value`))
 	choose(t, ctx, files[1])
 	choose(t, ctx, files[0]) // one by one, in another order
-	require.Equal(t, 2, js[int](t, ctx, `document.getElementById('files').files.length`))
+	require.Equal(t, 2, chrome.JS[int](t, ctx, `document.getElementById('files').files.length`))
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
-	until(t, ctx, `document.querySelector('.ride-row .doing').textContent.includes('kept before')`)
-	require.Contains(t, js[string](t, ctx, `document.getElementById('aloud').textContent`), "not kept twice")
-	require.Equal(t, "/rides/1", js[string](t, ctx, `document.querySelector('.ride-row .doing a').getAttribute('href')`))
-	looked(t, ctx, "twice")
+	chrome.Until(t, ctx, `document.querySelector('.ride-row .doing').textContent.includes('kept before')`)
+	require.Contains(t, chrome.JS[string](t, ctx, `document.getElementById('aloud').textContent`), "not kept twice")
+	require.Equal(t, "/rides/1", chrome.JS[string](t, ctx, `document.querySelector('.ride-row .doing a').getAttribute('href')`))
+	chrome.Looked(t, ctx, "twice")
 	_, _, total, err := store.Rides(t.Context(), keep.Filter{})
 	require.NoError(t, err)
 	require.Equal(t, 1, total)
@@ -130,21 +131,21 @@ func TestBrowserDropToDebrief(t *testing.T) {
 func TestBrowserSeveralRides(t *testing.T) {
 	var store *keep.Store
 	web := site(t, func(t *testing.T, o *Options) { store = o.Store })
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	photo := filepath.Join(t.TempDir(), "photo.jpg")
 	require.NoError(t, os.WriteFile(photo, []byte("\xff\xd8\xff\xe0 not a ride"), 0o666))
 	empty := filepath.Join(t.TempDir(), "empty.gpx")
 	require.NoError(t, os.WriteFile(empty, nil, 0o666))
-	at(t, ctx, 360, "light")
-	visit(t, ctx, web.URL)
+	chrome.At(t, ctx, 360, "light")
+	chrome.Visit(t, ctx, web.URL)
 	choose(t, ctx, append(demoOnDisk(t, "ride.gpx", "motion.csv"), photo, empty)...)
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#each")))
-	looked(t, ctx, "chosen") // two files of watches: whether they are several rides stands open to be said
+	chrome.Looked(t, ctx, "chosen") // two files of watches: whether they are several rides stands open to be said
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
-	until(t, ctx, `[...document.querySelectorAll('.ride-row')].every(r => r.querySelector('.doing a') || r.classList.contains('bad'))`)
-	still(t, ctx) // no row moves another
-	looked(t, ctx, "several")
-	rows := js[[]string](t, ctx, `[...document.querySelectorAll('.ride-row')].map(r => r.innerText.replaceAll('\n', ' '))`)
+	chrome.Until(t, ctx, `[...document.querySelectorAll('.ride-row')].every(r => r.querySelector('.doing a') || r.classList.contains('bad'))`)
+	chrome.Still(t, ctx) // no row moves another
+	chrome.Looked(t, ctx, "several")
+	rows := chrome.JS[[]string](t, ctx, `[...document.querySelectorAll('.ride-row')].map(r => r.innerText.replaceAll('\n', ' '))`)
 	require.Len(t, rows, 4)
 	require.Contains(t, rows[0], "Worked out")
 	require.Contains(t, rows[1], "Worked out")
@@ -155,13 +156,13 @@ func TestBrowserSeveralRides(t *testing.T) {
 	require.Equal(t, 3, total)
 
 	// The photo's page says so, and the way out of it works.
-	photos := js[string](t, ctx, `document.querySelectorAll('.ride-row')[2].querySelector('a').getAttribute('href')`)
-	visit(t, ctx, web.URL+photos)
-	looked(t, ctx, "refused-photo")
+	photos := chrome.JS[string](t, ctx, `document.querySelectorAll('.ride-row')[2].querySelector('a').getAttribute('href')`)
+	chrome.Visit(t, ctx, web.URL+photos)
+	chrome.Looked(t, ctx, "refused-photo")
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`main a[href$="/remove"]`)))
-	until(t, ctx, `document.querySelector('form[action$="/remove"]')`)
+	chrome.Until(t, ctx, `document.querySelector('form[action$="/remove"]')`)
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click(`form[action$="/remove"] button`)))
-	until(t, ctx, `document.querySelector('.said')`)
+	chrome.Until(t, ctx, `document.querySelector('.said')`)
 	status, _ := got(t, web.URL+photos)
 	require.Equal(t, http.StatusNotFound, status)
 }
@@ -190,19 +191,19 @@ func TestBrowserColumnsByHand(t *testing.T) {
 		store = o.Store
 		keptCourse(t, store)
 	})
-	ctx := browser(t)
-	at(t, ctx, 360, "light")
-	visit(t, ctx, web.URL)
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 360, "light")
+	chrome.Visit(t, ctx, web.URL)
 	choose(t, ctx, nameless(t))
 	require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#course-id", "1"), chromedp.Click("#send")))
-	until(t, ctx, `document.querySelector('.faults')`)
-	still(t, ctx)
-	looked(t, ctx, "refused-columns")
+	chrome.Until(t, ctx, `document.querySelector('.faults')`)
+	chrome.Still(t, ctx)
+	chrome.Looked(t, ctx, "refused-columns")
 	for column, n := range map[string]string{"t": "4", "ax": "1", "ay": "2", "az": "3"} {
 		require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#column-"+column, n)))
 	}
 	require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#unit-t", "ms"), chromedp.Click(`form[action$="/columns"] button`)))
-	until(t, ctx, `document.getElementById('chart')`)
+	chrome.Until(t, ctx, `document.getElementById('chart')`)
 	ride, err := store.Ride(t.Context(), 1)
 	require.NoError(t, err)
 	require.Equal(t, "t=#4/ms,ax=#1,ay=#2,az=#3", ride.Columns)
@@ -214,30 +215,30 @@ func TestBrowserWaiting(t *testing.T) {
 	for _, script := range []bool{true, false} {
 		var store *keep.Store
 		web := site(t, unworked, func(t *testing.T, o *Options) { store = o.Store })
-		ctx := browser(t)
-		at(t, ctx, 360, "light")
+		ctx := chrome.New(t)
+		chrome.At(t, ctx, 360, "light")
 		if !script {
-			require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+			require.NoError(t, chromedp.Do(ctx, chrome.Command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
 		}
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(web.URL), chromedp.SetUploadFiles("#files", demoOnDisk(t, "ride.gpx", "motion.csv"))))
 		if script {
-			until(t, ctx, `document.querySelectorAll('#chosen li').length === 2`)
+			chrome.Until(t, ctx, `document.querySelectorAll('#chosen li').length === 2`)
 		}
 		require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
 		if script {
-			until(t, ctx, `document.querySelector('.ride-row .doing').textContent === 'Kept. Waiting for its turn.'`)
-			looked(t, ctx, "under-way")
-			visit(t, ctx, web.URL)
-			require.Contains(t, js[string](t, ctx, `document.getElementById('rides').innerText`), "waiting")
-			looked(t, ctx, "list-waiting")
-			visit(t, ctx, web.URL+"/rides/1")
-			looked(t, ctx, "waiting")
+			chrome.Until(t, ctx, `document.querySelector('.ride-row .doing').textContent === 'Kept. Waiting for its turn.'`)
+			chrome.Looked(t, ctx, "under-way")
+			chrome.Visit(t, ctx, web.URL)
+			require.Contains(t, chrome.JS[string](t, ctx, `document.getElementById('rides').innerText`), "waiting")
+			chrome.Looked(t, ctx, "list-waiting")
+			chrome.Visit(t, ctx, web.URL+"/rides/1")
+			chrome.Looked(t, ctx, "waiting")
 		} else {
-			until(t, ctx, `document.getElementById('waiting')`)
-			require.Equal(t, "/rides/1", js[string](t, ctx, `location.pathname`))
+			chrome.Until(t, ctx, `document.getElementById('waiting')`)
+			require.Equal(t, "/rides/1", chrome.JS[string](t, ctx, `location.pathname`))
 		}
 		worked(t, store)
-		until(t, ctx, `document.getElementById('plan')`)
+		chrome.Until(t, ctx, `document.getElementById('plan')`)
 	}
 }
 
@@ -245,35 +246,35 @@ func TestBrowserWaiting(t *testing.T) {
 func TestBrowserListFollows(t *testing.T) {
 	var store *keep.Store
 	web := site(t, unworked, func(t *testing.T, o *Options) { store = o.Store })
-	ctx := browser(t)
-	at(t, ctx, 1280, "light")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 1280, "light")
 	r, err := store.Receive(t.Context(), "motion.csv", bytes.NewReader(demoFiles(t)["motion.csv"]), 1<<30)
 	require.NoError(t, err)
 	_, _, err = store.Keep(t.Context(), []*keep.Received{r}, keep.About{Label: "lesson"})
 	require.NoError(t, err)
-	visit(t, ctx, web.URL)
-	js[int](t, ctx, `window.same = 1`)
+	chrome.Visit(t, ctx, web.URL)
+	chrome.JS[int](t, ctx, `window.same = 1`)
 	worked(t, store)
-	until(t, ctx, `document.querySelector('#ride-1 .told.ready')`)
-	require.Equal(t, 1, js[int](t, ctx, `window.same`))
-	still(t, ctx)
+	chrome.Until(t, ctx, `document.querySelector('#ride-1 .told.ready')`)
+	require.Equal(t, 1, chrome.JS[int](t, ctx, `window.same`))
+	chrome.Still(t, ctx)
 }
 
 // Cancelled, a network that fails, trying again: nothing is kept that was not sent whole, and no file is lost.
 func TestBrowserCancelAndTryAgain(t *testing.T) {
 	var store *keep.Store
 	web := site(t, func(t *testing.T, o *Options) { store = o.Store })
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	slow := func(offline bool, bytesS float64) {
-		require.NoError(t, chromedp.Do(ctx, command(network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: offline, DownloadThroughput: -1, UploadThroughput: bytesS}),
+		require.NoError(t, chromedp.Do(ctx, chrome.Command(network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: offline, DownloadThroughput: -1, UploadThroughput: bytesS}),
 			chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
 				_, err := cdp.Call(ctx, target, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*network.Conditions{{
 					DownloadThroughput: -1, UploadThroughput: bytesS, Offline: offline}}})
 				return err
 			})))
 	}
-	at(t, ctx, 360, "light")
-	visit(t, ctx, web.URL)
+	chrome.At(t, ctx, 360, "light")
+	chrome.Visit(t, ctx, web.URL)
 	// Longer than what lies between browser and server: a browser that is held back hands on more than it tells of, and what
 	// has arrived whole is kept.
 	files := demoOnDisk(t, "ride.gpx", "motion.csv")
@@ -285,42 +286,42 @@ func TestBrowserCancelAndTryAgain(t *testing.T) {
 	choose(t, ctx, files...)
 	slow(false, 1e6)
 	require.NoError(t, chromedp.Do(ctx, chromedp.Click("#send")))
-	until(t, ctx, `/^Sending: [1-9]/.test(document.querySelector('.ride-row .doing').textContent)`)
-	require.Equal(t, "Cancel", js[string](t, ctx, `document.activeElement.textContent`))
-	looked(t, ctx, "sending")
+	chrome.Until(t, ctx, `/^Sending: [1-9]/.test(document.querySelector('.ride-row .doing').textContent)`)
+	require.Equal(t, "Cancel", chrome.JS[string](t, ctx, `document.activeElement.textContent`))
+	chrome.Looked(t, ctx, "sending")
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
-	until(t, ctx, `document.querySelector('.ride-row .doing').textContent.startsWith('Cancelled')`)
-	require.Equal(t, "Back", js[string](t, ctx, `document.activeElement.textContent`))
+	chrome.Until(t, ctx, `document.querySelector('.ride-row .doing').textContent.startsWith('Cancelled')`)
+	require.Equal(t, "Back", chrome.JS[string](t, ctx, `document.activeElement.textContent`))
 
 	slow(true, -1)
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Tab), chromedp.KeyEvent(kb.Enter)))
-	until(t, ctx, `document.querySelector('.ride-row .doing').textContent.startsWith('The connection failed')`)
-	looked(t, ctx, "failed")
+	chrome.Until(t, ctx, `document.querySelector('.ride-row .doing').textContent.startsWith('The connection failed')`)
+	chrome.Looked(t, ctx, "failed")
 	_, _, total, err := store.Rides(t.Context(), keep.Filter{})
 	require.NoError(t, err)
 	require.Zero(t, total)
 
 	slow(false, -1)
-	require.Equal(t, "Try again", js[string](t, ctx, `document.activeElement.textContent`))
+	require.Equal(t, "Try again", chrome.JS[string](t, ctx, `document.activeElement.textContent`))
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
-	until(t, ctx, `document.getElementById('plan')`)
+	chrome.Until(t, ctx, `document.getElementById('plan')`)
 }
 
 // By keyboard alone: past the navigation, to the horse, to the button, to the debrief's own links.
 func TestBrowserKeyboardAlone(t *testing.T) {
 	var store *keep.Store
 	web := site(t, func(t *testing.T, o *Options) { store = o.Store })
-	ctx := browser(t)
-	at(t, ctx, 1280, "light")
-	visit(t, ctx, web.URL)
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 1280, "light")
+	chrome.Visit(t, ctx, web.URL)
 	here := func() string {
-		return js[string](t, ctx, `document.activeElement.id || document.activeElement.textContent.trim()`)
+		return chrome.JS[string](t, ctx, `document.activeElement.id || document.activeElement.textContent.trim()`)
 	}
 	tab := func(to string) {
 		t.Helper()
 		for range 20 {
 			require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Tab)))
-			require.NotEqual(t, "none", js[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "no sign of the focus on %s", here())
+			require.NotEqual(t, "none", chrome.JS[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "no sign of the focus on %s", here())
 			if here() == to {
 				return
 			}
@@ -336,13 +337,13 @@ func TestBrowserKeyboardAlone(t *testing.T) {
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent("Birch")))
 	tab("send")
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
-	until(t, ctx, `document.getElementById('chart')`)
+	chrome.Until(t, ctx, `document.getElementById('chart')`)
 	ride, err := store.Ride(t.Context(), 1)
 	require.NoError(t, err)
 	require.Equal(t, "Birch", ride.Horse)
 	tab("Details: name its course")
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
-	until(t, ctx, `document.getElementById('h-said')`)
+	chrome.Until(t, ctx, `document.getElementById('h-said')`)
 }
 
 // Without a script: several files in one form are one ride; the same again is told; a horse is changed.
@@ -352,39 +353,39 @@ func TestBrowserWithoutScript(t *testing.T) {
 		keptCourse(t, o.Store)
 		o.Now = func() time.Time { return time.Now().Add(later) }
 	})
-	ctx := browser(t)
-	require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
-	at(t, ctx, 360, "light")
+	ctx := chrome.New(t)
+	require.NoError(t, chromedp.Do(ctx, chrome.Command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+	chrome.At(t, ctx, 360, "light")
 	send := func() {
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(web.URL), chromedp.SetUploadFiles("#files", demoOnDisk(t, "ride.gpx", "motion.csv")),
 			chromedp.SetValue("#course-id", "1"), chromedp.Click("#send")))
 	}
 	send()
-	until(t, ctx, `document.getElementById('plan')`)
+	chrome.Until(t, ctx, `document.getElementById('plan')`)
 	send() // as whoever presses twice does
-	until(t, ctx, `document.getElementById('plan')`)
+	chrome.Until(t, ctx, `document.getElementById('plan')`)
 	later = time.Hour
 	send()
-	until(t, ctx, `document.querySelector('.said')`)
-	require.Contains(t, js[string](t, ctx, `document.querySelector('.said').textContent`), "not kept twice")
+	chrome.Until(t, ctx, `document.querySelector('.said')`)
+	require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('.said').textContent`), "not kept twice")
 	require.NoError(t, chromedp.Do(ctx, chromedp.SendKeys("#horse", "Birch"), chromedp.Click(`form[action$="/details"] button`)))
-	until(t, ctx, `document.querySelector('.said') && document.querySelector('h1').textContent.startsWith('Birch, ')`)
-	require.Equal(t, "Birch", js[string](t, ctx, `document.getElementById('horse-id').selectedOptions[0].textContent`))
-	require.Equal(t, "none", js[string](t, ctx, `getComputedStyle(document.querySelector('.new-horse')).display`))
+	chrome.Until(t, ctx, `document.querySelector('.said') && document.querySelector('h1').textContent.startsWith('Birch, ')`)
+	require.Equal(t, "Birch", chrome.JS[string](t, ctx, `document.getElementById('horse-id').selectedOptions[0].textContent`))
+	require.Equal(t, "none", chrome.JS[string](t, ctx, `getComputedStyle(document.querySelector('.new-horse')).display`))
 	require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#horse-id", "new")))
-	require.Equal(t, "block", js[string](t, ctx, `getComputedStyle(document.querySelector('.new-horse')).display`))
+	require.Equal(t, "block", chrome.JS[string](t, ctx, `getComputedStyle(document.querySelector('.new-horse')).display`))
 }
 
 // The first page is drawn within 300 ms on loopback, in a browser that has nothing of it yet.
 func TestBrowserFirstPageIsSoon(t *testing.T) {
 	web := site(t, withDemo)
-	ctx := browser(t)
-	at(t, ctx, 360, "light")
+	ctx := chrome.New(t)
+	chrome.At(t, ctx, 360, "light")
 	var took []float64
 	for range 5 {
-		require.NoError(t, chromedp.Do(ctx, command(network.ClearBrowserCache, cdp.Empty{})))
-		visit(t, ctx, web.URL)
-		took = append(took, js[float64](t, ctx, `performance.getEntriesByName('first-contentful-paint')[0].startTime`))
+		require.NoError(t, chromedp.Do(ctx, chrome.Command(network.ClearBrowserCache, cdp.Empty{})))
+		chrome.Visit(t, ctx, web.URL)
+		took = append(took, chrome.JS[float64](t, ctx, `performance.getEntriesByName('first-contentful-paint')[0].startTime`))
 	}
 	t.Logf("first page drawn after %.0f ms", took)
 	require.Less(t, slices.Min(took), 300.0) // the machine may be busy with other tests
@@ -413,13 +414,13 @@ func TestBrowserDropToDebriefIsSoon(t *testing.T) {
 			_, err = o.Store.SaveCourse(t.Context(), 0, plan)
 			require.NoError(t, err)
 		})
-		ctx := browser(t)
-		at(t, ctx, 1280, "light")
-		visit(t, ctx, web.URL)
+		ctx := chrome.New(t)
+		chrome.At(t, ctx, 1280, "light")
+		chrome.Visit(t, ctx, web.URL)
 		began := time.Now()
 		dropFiles(t, ctx, files[:2]...)
 		require.NoError(t, chromedp.Do(ctx, chromedp.SetValue("#course-id", "1"), chromedp.Click("#send")))
-		until(t, ctx, `document.getElementById('plan')`)
+		chrome.Until(t, ctx, `document.getElementById('plan')`)
 		return time.Since(began)
 	}
 	for _, files := range rounds {

@@ -14,6 +14,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
+	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 )
 
@@ -33,24 +34,24 @@ func withRides(t *testing.T, opt *Options) {
 // Every page of the stride table and that for programs is what a page must be.
 func TestBrowserStridesPages(t *testing.T) {
 	server := site(t, withRides)
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	for _, p := range [][2]string{
 		{"strides", "/strides"}, {"strides-picked", "/strides?rides=1-4"}, {"strides-nothing", "/strides?nothing=1&q=none"}, {"strides-summary", "/strides/summary?rides=1-4"},
 		{"strides-columns", "/strides/columns"}, {"programs", "/programs"},
 	} {
-		visit(t, ctx, server.URL+p[1])
-		looked(t, ctx, p[0])
+		chrome.Visit(t, ctx, server.URL+p[1])
+		chrome.Looked(t, ctx, p[0])
 	}
-	at(t, ctx, 360, "light")
-	visit(t, ctx, server.URL+"/strides?q=rowan")
-	require.True(t, js[bool](t, ctx, `document.querySelector('.narrow').open`), "what narrows the list is shown")
+	chrome.At(t, ctx, 360, "light")
+	chrome.Visit(t, ctx, server.URL+"/strides?q=rowan")
+	require.True(t, chrome.JS[bool](t, ctx, `document.querySelector('.narrow').open`), "what narrows the list is shown")
 }
 
 // saving is a folder that the browser's downloads go to.
 func saving(t *testing.T, ctx context.Context) string {
 	t.Helper()
 	dir := t.TempDir()
-	require.NoError(t, chromedp.Do(ctx, command(downloads.SetDownloadBehavior, downloads.SetDownloadBehaviorParams{Behavior: downloads.SetDownloadBehaviorBehaviorAllow, DownloadPath: dir})))
+	require.NoError(t, chromedp.Do(ctx, chrome.Command(downloads.SetDownloadBehavior, downloads.SetDownloadBehaviorParams{Behavior: downloads.SetDownloadBehaviorBehaviorAllow, DownloadPath: dir})))
 	return dir
 }
 
@@ -69,16 +70,16 @@ func saved(t *testing.T, dir, name string) string {
 // Rides are picked and their table saved, by keyboard alone.
 func TestBrowserStridesByKeyboard(t *testing.T) {
 	server := site(t, withRides)
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	dir := saving(t, ctx)
-	at(t, ctx, 1280, "light")
-	visit(t, ctx, server.URL+"/strides")
-	focused := func(what string) bool { return js[bool](t, ctx, `document.activeElement.matches('`+what+`')`) }
+	chrome.At(t, ctx, 1280, "light")
+	chrome.Visit(t, ctx, server.URL+"/strides")
+	focused := func(what string) bool { return chrome.JS[bool](t, ctx, `document.activeElement.matches('`+what+`')`) }
 	tabTo := func(what string) {
 		t.Helper()
 		for range 60 {
 			if focused(what) {
-				require.NotEqual(t, "none", js[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "%s shows no focus", what)
+				require.NotEqual(t, "none", chrome.JS[string](t, ctx, `getComputedStyle(document.activeElement).outlineStyle`), "%s shows no focus", what)
 				return
 			}
 			require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Tab)))
@@ -87,36 +88,36 @@ func TestBrowserStridesByKeyboard(t *testing.T) {
 	}
 	tabTo(`[name=ride][value="1"]`)
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(" ")))
-	require.Equal(t, "1 ride is picked.", js[string](t, ctx, `document.getElementById('picked').textContent`))
+	require.Equal(t, "1 ride is picked.", chrome.JS[string](t, ctx, `document.getElementById('picked').textContent`))
 	tabTo(`[name=format]`)
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.ArrowDown)))
 	tabTo(`[value=table]`)
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
 	_, want := got(t, server.URL+"/strides/table?rides=1&format=jsonl")
 	require.Equal(t, want, saved(t, dir, "strides.jsonl"))
-	require.Contains(t, js[string](t, ctx, `document.getElementById('making').textContent`), "the download begins by itself")
-	still(t, ctx)
+	require.Contains(t, chrome.JS[string](t, ctx, `document.getElementById('making').textContent`), "the download begins by itself")
+	chrome.Still(t, ctx)
 
 	// The summary of the same, and back to the rides with the choice as it was.
 	tabTo(`[value=summary]`)
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
-	until(t, ctx, `document.querySelector('h1').textContent === 'Summary of strides'`)
-	require.Contains(t, js[string](t, ctx, `document.querySelector('main').innerText`), "1 ride,")
+	chrome.Until(t, ctx, `document.querySelector('h1').textContent === 'Summary of strides'`)
+	require.Contains(t, chrome.JS[string](t, ctx, `document.querySelector('main').innerText`), "1 ride,")
 	tabTo(`main a.button`)
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)))
-	until(t, ctx, `document.querySelector('h1').textContent === 'Stride table'`)
-	require.True(t, js[bool](t, ctx, `document.querySelector('[name=ride][value="1"]').checked`))
-	require.True(t, js[bool](t, ctx, `document.querySelector('[name=format][value=jsonl]').checked`))
-	still(t, ctx)
+	chrome.Until(t, ctx, `document.querySelector('h1').textContent === 'Stride table'`)
+	require.True(t, chrome.JS[bool](t, ctx, `document.querySelector('[name=ride][value="1"]').checked`))
+	require.True(t, chrome.JS[bool](t, ctx, `document.querySelector('[name=format][value=jsonl]').checked`))
+	chrome.Still(t, ctx)
 }
 
 // The same without a script, on a phone, by Enter in the words to look for and by the buttons.
 func TestBrowserStridesWithoutScript(t *testing.T) {
 	server := site(t, withRides)
-	ctx := browser(t)
+	ctx := chrome.New(t)
 	dir := saving(t, ctx)
-	at(t, ctx, 360, "dark")
-	require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+	chrome.At(t, ctx, 360, "dark")
+	require.NoError(t, chromedp.Do(ctx, chrome.Command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(server.URL+"/strides")))
 	click := func(what string) {
 		t.Helper()
@@ -124,15 +125,15 @@ func TestBrowserStridesWithoutScript(t *testing.T) {
 	}
 	click(`.narrow summary`)
 	require.NoError(t, chromedp.Do(ctx, chromedp.Focus(`[name=q]`), chromedp.KeyEvent("rowan"), chromedp.KeyEvent(kb.Enter)))
-	until(t, ctx, `document.querySelectorAll('[name=ride]').length === 1`)
+	chrome.Until(t, ctx, `document.querySelectorAll('[name=ride]').length === 1`)
 	click(`[value=pick]`)
-	until(t, ctx, `document.querySelector('#picked').textContent.startsWith('1 ride is picked, with 1')`)
+	chrome.Until(t, ctx, `document.querySelector('#picked').textContent.startsWith('1 ride is picked, with 1')`)
 	click(`[name=without_places]`)
 	click(`[name=format][value=parquet]`)
 	click(`[value=table]`)
 	_, want := got(t, server.URL+"/strides/table?rides=2&format=parquet&without_places=true")
 	require.Equal(t, want, saved(t, dir, "strides.parquet"))
-	require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), 360)
+	require.LessOrEqual(t, chrome.JS[int](t, ctx, `document.documentElement.scrollWidth`), 360)
 	click(`[value=provenance]`)
 	require.Contains(t, saved(t, dir, "strides.provenance.json"), `"without_places": true`)
 }

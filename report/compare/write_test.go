@@ -3,7 +3,6 @@ package compare
 import (
 	"bytes"
 	"encoding/json"
-	"flag"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -14,11 +13,10 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"groundline/internal/testkit"
 	"groundline/report"
 	"groundline/report/layout"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files of testdata")
 
 const schemaFile = "../../testdata/schema/compare-1.json"
 
@@ -36,14 +34,7 @@ func asJSON(t require.TestingT, c *Comparison) string {
 
 func golden(t *testing.T, name, got string) {
 	t.Helper()
-	path := filepath.Join("testdata", name+".golden")
-	if *update {
-		require.NoError(t, os.MkdirAll("testdata", 0o777))
-		require.NoError(t, os.WriteFile(path, []byte(got), 0o666))
-	}
-	want, err := os.ReadFile(path)
-	require.NoError(t, err)
-	require.Equal(t, string(want), got)
+	testkit.Golden(t, filepath.Join("testdata", name+".golden"), []byte(got))
 }
 
 func TestTexts(t *testing.T) {

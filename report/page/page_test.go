@@ -4,9 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/json"
-	"flag"
 	"math"
-	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -14,11 +12,10 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
+	"groundline/internal/testkit"
 	"groundline/report"
 	"groundline/trace"
 )
-
-var update = flag.Bool("update", false, "write the golden files anew")
 
 // Every page is well formed, says its title and its cautions, holds no number that is none, asks for nothing from
 // outside, and is the same when it is made again.
@@ -269,13 +266,7 @@ func TestGoldenDrawings(t *testing.T) {
 	v := newView(d, report.Metric)
 	plan, chart := v.drawPlan(), v.drawChart()
 	got := strings.ReplaceAll(string(plan.SVG)+"\n\n"+string(v.furniture())+"\n\n"+string(chart.SVG)+"\n", "><", ">\n<")
-	const file = "testdata/ring.golden.svg.txt"
-	if *update {
-		require.NoError(t, os.WriteFile(file, []byte(got), 0o666))
-	}
-	want, err := os.ReadFile(file)
-	require.NoError(t, err)
-	require.Equal(t, string(want), got)
+	testkit.Golden(t, "testdata/ring.golden.svg.txt", []byte(got))
 }
 
 func TestUnitsStandBeforeTheDoubt(t *testing.T) {

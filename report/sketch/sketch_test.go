@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
-	"flag"
 	"fmt"
 	"math"
 	"os"
@@ -18,9 +17,8 @@ import (
 	"pgregory.net/rapid"
 
 	"groundline/course"
+	"groundline/internal/testkit"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files of testdata")
 
 const schemaFile = "../../testdata/schema/sketch-1.json"
 
@@ -219,14 +217,7 @@ func TestSketchAsWritten(t *testing.T) {
 	p := field(t)
 	got := written(t, sketched(t, p, standard()))
 	require.Equal(t, string(got), string(written(t, sketched(t, p, standard()))), "the same bytes each time")
-	path := filepath.Join("testdata", "field.golden.json")
-	if *update {
-		require.NoError(t, os.MkdirAll("testdata", 0o777))
-		require.NoError(t, os.WriteFile(path, got, 0o666))
-	}
-	want, err := os.ReadFile(path)
-	require.NoError(t, err)
-	require.JSONEq(t, string(want), string(got))
+	testkit.Golden(t, "testdata/field.golden.json", got)
 }
 
 // Each warning is about the thing that it names, whatever people call their obstacles.
