@@ -94,5 +94,6 @@ type Events struct {
 	YawTimeS, YawRadS []float64
 	Notes             []trace.Note
 
-	paths []*canterPath // what CountBetween asks
+	paths   []*canterPath // what CountBetween asks
+	behindS float64       // by how much the times here are less than those of paths; see Earlier
 }

@@ -26,8 +26,8 @@ func (e *Events) CountBetween(landPeakS, pushPeakS float64) (n trace.Estimate, b
 	count := len(beatS)
 	n = trace.Exactly(float64(count))
 	for _, c := range e.paths {
-		a, ok1 := c.peakAt(landPeakS)
-		b, ok2 := c.peakAt(pushPeakS)
+		a, ok1 := c.peakAt(landPeakS + e.behindS)
+		b, ok2 := c.peakAt(pushPeakS + e.behindS)
 		if !ok1 || !ok2 || b <= a {
 			continue
 		}

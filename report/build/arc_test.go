@@ -24,7 +24,9 @@ func turning(radiusM, turnDeg float64) *ride {
 		}
 		x, y = x+5*place.StepS*math.Sin(h), y+5*place.StepS*math.Cos(h)
 	}
-	return &ride{path: &place.Path{Pieces: []place.Piece{q}}}
+	r := &ride{}
+	r.path = &place.Path{Pieces: []place.Piece{q}}
+	return r
 }
 
 func TestArcRadius(t *testing.T) {

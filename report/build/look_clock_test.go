@@ -93,7 +93,7 @@ func TestClocksAreFoundWithoutAPlan(t *testing.T) {
 		require.NoError(t, err)
 		require.NotNil(t, d.Recording.ClockOffsetS)
 		require.InDelta(t, r.aheadS, *d.Recording.ClockOffsetS, 1.6, r.name)
-		require.Equal(t, r.aheadS != 0, noted(d, "clock was ahead"), "%s: %v", r.name, d.Notes)
+		require.Equal(t, r.aheadS != 0, hasNote(d, "clock was ahead"), "%s: %v", r.name, d.Notes)
 	}
 }
 
@@ -106,7 +106,7 @@ func TestClocksOfTwoZonesAreBroughtTogether(t *testing.T) {
 		require.NoError(t, err)
 		require.InDelta(t, zoneS, *with.Recording.ClockOffsetS, 0.8, r.name)
 		require.Less(t, with.Recording.DurationS, 200.0)
-		require.True(t, noted(with, "7 h 0 min"), "%v", with.Notes)
+		require.True(t, hasNote(with, "7 h 0 min"), "%v", with.Notes)
 		counted := 0
 		for _, l := range with.Lines {
 			if n, ok := r.strides[l.From+"-"+l.To]; ok && n > 0 && l.StridesBy == "counted" {
@@ -122,7 +122,7 @@ func TestClocksOfTwoZonesAreBroughtTogether(t *testing.T) {
 	}
 }
 
-func noted(d *report.Debrief, part string) bool {
+func hasNote(d *report.Debrief, part string) bool {
 	for _, n := range d.Notes {
 		if strings.Contains(n.What, part) || strings.Contains(n.Why, part) {
 			return true

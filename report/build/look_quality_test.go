@@ -105,7 +105,7 @@ func TestSpoiltRoundsAreNotToldWrong(t *testing.T) {
 				c.spoil(r.rec)
 				d, err := Debrief(t.Context(), r.rec, r.plan, Options{})
 				require.NoError(t, err)
-				require.Equal(t, noted(plain, "clock was ahead"), noted(d, "clock was ahead"), r.name)
+				require.Equal(t, hasNote(plain, "clock was ahead"), hasNote(d, "clock was ahead"), r.name)
 				told := 0
 				for _, l := range d.Lines {
 					n, ok := r.strides[l.From+"-"+l.To]
@@ -151,7 +151,7 @@ func TestLinesWithAHoleAreNotCounted(t *testing.T) {
 		}())
 		d, err := Debrief(t.Context(), r.rec, r.plan, Options{})
 		require.NoError(t, err)
-		require.True(t, noted(d, "not counted"), "%v", d.Notes)
+		require.True(t, hasNote(d, "not counted"), "%v", d.Notes)
 		for _, l := range d.Lines {
 			n, ok := r.strides[l.From+"-"+l.To]
 			if !ok || n < 0 || l.Strides == nil {

@@ -61,6 +61,26 @@ type leg struct {
 	planned     int // strides that the distance is built for at a 12-ft stride; 0 where none is
 }
 
+// ride is a ride whose efforts and legs are measured.
+type ride struct {
+	followed
+	efforts []effort // as in res.Efforts
+	legs    []leg    // as in res.Legs
+	prior   prior
+	missed  int // lines with a hole in the motion
+}
+
+func (r *ride) note(level, what, why string) { r.notes = noted(r.notes, level, what, why) }
+
+// measured measures what was followed.
+func measured(f followed) *ride {
+	r := &ride{followed: f}
+	if r.plan != nil {
+		r.measure()
+	}
+	return r
+}
+
 func (r *ride) measure() {
 	r.prior = priorFor()
 	r.efforts = make([]effort, len(r.res.Efforts))
@@ -300,20 +320,13 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 // unbent is what the smoother's own estimate of a length adds to the length of its mean path, which
 // cuts the corners that noise hides, and the doubt of it.
 func (r *ride) unbent(a, b float64) (more, sd float64) {
-	lag := r.lagS()
-	l, ok := r.track.PathLength(a+lag, b+lag)
-	raw, ok2 := r.raw.LengthM(a+lag, b+lag)
+	a, b = r.onTrack(a, b)
+	l, ok := r.track.PathLength(a, b)
+	raw, ok2 := r.raw.LengthM(a, b)
 	if !ok || !ok2 {
 		return 0, 0.5
 	}
 	return l.Value - raw, l.SD()
-}
-
-func (r *ride) lagS() float64 {
-	if r.res != nil && r.res.Placement != nil {
-		return r.res.Placement.LagS.Value
-	}
-	return 0
 }
 
 // count counts the strides of a leg between two jumps of the sensor: the load peaks strictly

@@ -59,7 +59,8 @@ func TestRhythm(t *testing.T) {
 }
 
 func TestLateIsTheMixtureOfReceivers(t *testing.T) {
-	r := &ride{prior: priorFor(), rec: &trace.Recording{Positions: &trace.Positions{RateHz: 1}}}
+	r := &ride{prior: priorFor()}
+	r.rec = &trace.Recording{Positions: &trace.Positions{RateHz: 1}}
 	e := r.late(10, 0.1)
 	rng := rand.New(rand.NewPCG(3, 4))
 	var x []float64
@@ -136,7 +137,8 @@ func TestMiddle(t *testing.T) {
 }
 
 func TestSlopeFromLines(t *testing.T) {
-	r := &ride{plan: &course.Plan{Home: &course.Point{}}}
+	r := &ride{}
+	r.plan = &course.Plan{Home: &course.Point{}}
 	r.surface, _ = course.NewSurface([]course.Spot{{X: 0, Y: 0, Z: 0}, {X: 50, Y: 0, Z: 1}, {X: 0, Y: 50, Z: 0}})
 	require.NotNil(t, r.surface)
 	// v = 5.5 - 0.08 per cent of grade + 0.2 towards home, to the letter.
@@ -187,7 +189,8 @@ func TestFlightsAreWithinThePublishedBand(t *testing.T) {
 }
 
 func TestDistanceOfNoEffort(t *testing.T) {
-	r := &ride{plan: &course.Plan{Obstacles: []course.Obstacle{{ID: "1"}}}, prior: priorFor()}
+	r := &ride{prior: priorFor()}
+	r.plan = &course.Plan{Obstacles: []course.Obstacle{{ID: "1"}}}
 	for _, o := range []follow.Outcome{follow.Refused, follow.RanOut} {
 		require.Equal(t, effort{}, r.measureEffort(follow.Effort{Outcome: o, Jump: -1}))
 	}

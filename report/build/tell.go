@@ -3,7 +3,6 @@ package build
 import (
 	"fmt"
 	"math"
-	"sort"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -125,40 +124,6 @@ func (r *ride) leads(m effort) (in, out *string) {
 		}
 	}
 	return in, out
-}
-
-// settleLeads lets the track's turns say which lead is which, where the gyroscope has not.
-func (r *ride) settleLeads() {
-	if r.ev == nil || r.path == nil {
-		return
-	}
-	// A horse that turns by 15 degrees a second or more for a second and a half is in a turn: 20 m of
-	// radius at 5.3 m/s.
-	const leastRadS, leastS, overS = 0.26, 1.5, 0.5
-	var hints []detect.TurnHint
-	for _, q := range r.path.Pieces {
-		from, sum, side := 0.0, 0.0, 0.0
-		close := func(to float64) {
-			if side != 0 && to-from >= leastS {
-				hints = append(hints, detect.TurnHint{FromS: from, ToS: to, LeftRad: sum * 4 * place.StepS})
-			}
-			side, sum = 0, 0
-		}
-		for t := q.FromS + overS; t < q.ToS()-overS; t += 4 * place.StepS {
-			a, _ := r.path.At(t - overS)
-			b, _ := r.path.At(t + overS)
-			w := -course.WrapDeg(b.HeadingDeg()-a.HeadingDeg()) * math.Pi / 180 / (2 * overS)
-			if math.Abs(w) < leastRadS || w*side < 0 {
-				close(t)
-			}
-			if math.Abs(w) >= leastRadS && side == 0 {
-				from, side = t, w
-			}
-			sum += w
-		}
-		close(q.ToS() - overS)
-	}
-	detect.SettleLeads(r.ev, hints)
 }
 
 // approachS is how much of the way in is looked at: three strides.
@@ -294,7 +259,8 @@ func (r *ride) ends(from, to float64) (in, out, drift *trace.Estimate) {
 
 // turn is how the line turned.
 func (r *ride) turn(from, to float64) *report.Turn {
-	t, ok := detect.TurnBetween(r.track, from+r.lagS(), to+r.lagS())
+	a, b := r.onTrack(from, to)
+	t, ok := detect.TurnBetween(r.track, a, b)
 	if !ok {
 		return nil
 	}
@@ -313,7 +279,7 @@ func (r *ride) turnByGyro(from, to float64) *report.Turn {
 	if r.ev == nil || r.ev.YawTimeS == nil {
 		return nil
 	}
-	deg, sd, ok := r.turnedByGyro(from, to)
+	deg, sd, ok := r.yaw.between(from, to)
 	if !ok {
 		return nil
 	}
@@ -676,28 +642,4 @@ func (r *ride) tellFit(d *report.Debrief) {
 		}
 		l.Fit = &report.Fit{PerStrideM: &e, Says: says}
 	}
-}
-
-// turnedByGyro is how far the horse turned between two instants, left positive.
-func (r *ride) turnedByGyro(from, to float64) (deg, sd float64, ok bool) {
-	t, w := r.ev.YawTimeS, r.ev.YawRadS
-	if len(t) < 2 || from < t[0] || to > t[len(t)-1] {
-		return 0, 0, false
-	}
-	if len(r.yawSum) != len(t) {
-		r.yawSum = make([]float64, len(t))
-		for i := 1; i < len(t); i++ {
-			r.yawSum[i] = r.yawSum[i-1] + (t[i]-t[i-1])*(w[i-1]+w[i])/2
-		}
-	}
-	at := func(s float64) float64 {
-		i := sort.SearchFloat64s(t, s)
-		if i == 0 {
-			return 0
-		}
-		// Linear within a sample: samples are far closer than a turn is long.
-		return r.yawSum[i-1] + (r.yawSum[i]-r.yawSum[i-1])*(s-t[i-1])/(t[i]-t[i-1])
-	}
-	// A gyroscope's zero drifts: some 0.005 rad/s unless it was taken at a halt.
-	return (at(to) - at(from)) * 180 / math.Pi, 5 + 0.3*(to-from), true
 }
