@@ -16,6 +16,7 @@ import (
 	"groundline/report"
 	"groundline/report/build"
 	"groundline/report/compare"
+	"groundline/report/paths"
 	"groundline/trace/read"
 )
 
@@ -57,8 +58,8 @@ trend. One RIDE alone is compared with itself: lines ridden again and again.
 A RIDE is one argument:
   ride.gpx                 a file
   ride.gpx+motion.csv      the files of one ride, joined by +
-  monday/                  a folder: its .gpx, .tcx, .fit, .csv, .tsv, .txt and .zip files
-                           (also .gz) are one ride; others, such as a plan, are not read
+  monday/                  a folder: each ride in it, found by what its files hold; files that
+                           are part of no ride are named
   monday.json              a debrief written before by debrief --format json
 Recordings need --course; debriefs do not.
 
@@ -92,7 +93,7 @@ Where no line was ridden twice that is told, with exit code 1.`,
 	return c
 }
 
-// rideFiles are the files of one argument; debrief tells that it is one written before.
+// rideFiles are the files of one ride; debrief tells that it is one written before.
 type rideFiles struct {
 	name    string
 	files   []string
@@ -103,32 +104,37 @@ func compareRides(ctx context.Context, args []string, f compareFlags, std stream
 	var names []string
 	if f.names != "" {
 		names = strings.Split(f.names, ",")
-		if len(names) != len(args) {
-			return badUse(fmt.Errorf("--names: %d names given, expected %d, one for each ride", len(names), len(args)))
-		}
 	}
 	var rides []rideFiles
 	var faults []error
-	recordings := false
-	for i, arg := range args {
-		r, err := filesOf(arg)
+	for _, arg := range args {
+		found, err := ridesOf(arg, std)
 		if err != nil {
 			faults = append(faults, err)
-			continue
 		}
+		rides = append(rides, found...)
+	}
+	if len(faults) > 0 {
+		return badInput(errors.Join(faults...))
+	}
+	if len(rides) > maxRides {
+		return badUse(fmt.Errorf("compare: %d rides given, expected at most %d", len(rides), maxRides))
+	}
+	if names != nil && len(names) != len(rides) {
+		return badUse(fmt.Errorf("--names: %d names given, expected %d, one for each ride", len(names), len(rides)))
+	}
+	recordings := false
+	for i := range rides {
+		r := &rides[i]
 		if names != nil && strings.TrimSpace(names[i]) != "" {
 			r.name = strings.TrimSpace(names[i])
 		}
 		recordings = recordings || !r.debrief
-		rides = append(rides, r)
 		for _, in := range append(slices.Clone(r.files), f.course) {
 			if f.out != "" && sameFile(f.out, in) {
 				return badUse(fmt.Errorf("%s: is input, expected another file to write to", f.out))
 			}
 		}
-	}
-	if len(faults) > 0 {
-		return badInput(errors.Join(faults...))
 	}
 	if recordings && f.course == "" {
 		return badUse(errors.New("groundline: no course given, expected --course with the plan that was ridden; only debriefs written before need none"))
@@ -175,51 +181,31 @@ func compareRides(ctx context.Context, args []string, f compareFlags, std stream
 	return write(std.out)
 }
 
-// recordingEndings are those of the files in a folder that are taken for recordings.
-func recordingEndings() []string {
-	return []string{".gpx", ".tcx", ".fit", ".csv", ".tsv", ".txt", ".zip"}
-}
-
-// filesOf finds the files of one argument. A name that has a + in it and is a file's is that file.
-func filesOf(arg string) (rideFiles, error) {
-	info, err := os.Stat(arg)
-	switch {
-	case err == nil && info.IsDir():
-		return folderFiles(arg)
-	case err != nil && strings.Contains(arg, "+"):
-		r := rideFiles{name: stem(strings.Split(arg, "+")[0])}
-		for _, name := range strings.Split(arg, "+") {
-			if name == "" {
-				return r, fmt.Errorf("%s: a + without a file on either side, expected files joined by +", arg)
-			}
-			r.files = append(r.files, name)
-		}
-		return r, nil
+// ridesOf finds the rides of one argument, and says which of a folder's files are part of none.
+func ridesOf(arg string, std streams) ([]rideFiles, error) {
+	if is, err := beginsAsDebrief(arg); is || err != nil {
+		return []rideFiles{{name: stem(arg), files: []string{arg}, debrief: is}}, err
 	}
-	is, err := beginsAsDebrief(arg)
-	return rideFiles{name: stem(arg), files: []string{arg}, debrief: is}, err
-}
-
-// folderFiles are the recordings of a folder in order of name, without the hidden.
-func folderFiles(dir string) (rideFiles, error) {
-	r := rideFiles{name: filepath.Base(filepath.Clean(dir))}
-	entries, err := os.ReadDir(dir)
+	found, left, err := paths.Rides([]string{arg}, paths.Options{})
 	if err != nil {
-		return r, fmt.Errorf("%s: the folder can't be read", dir)
+		return nil, err
 	}
-	for _, e := range entries { // in order of name
-		ending := filepath.Ext(strings.TrimSuffix(strings.ToLower(e.Name()), ".gz"))
-		if slices.Contains(recordingEndings(), ending) && !strings.HasPrefix(e.Name(), ".") && !e.IsDir() {
-			r.files = append(r.files, filepath.Join(dir, e.Name()))
-		}
+	notRead(left, std)
+	var out []rideFiles
+	for _, r := range found {
+		out = append(out, rideFiles{name: stem(r.Files[0]), files: r.Files})
 	}
-	if len(r.files) == 0 {
-		return r, fmt.Errorf("%s: no recording in this folder, expected %s", dir, strings.Join(recordingEndings(), ", "))
+	if info, err := os.Stat(arg); err == nil && info.IsDir() && len(out) == 1 {
+		out[0].name = filepath.Base(filepath.Clean(arg))
 	}
-	if len(r.files) > maxFiles {
-		return r, fmt.Errorf("%s: %d files in this folder, expected those of one ride", dir, len(r.files))
+	return out, nil
+}
+
+// notRead says which files of a folder were not read.
+func notRead(left []paths.Left, std streams) {
+	if word := paths.NotRead(left); word != "" {
+		fmt.Fprintf(std.err, "groundline: %s\n", word)
 	}
-	return r, nil
 }
 
 // stem is a file's name without its folder and ending.

@@ -12,6 +12,7 @@ import (
 	"groundline/course"
 	"groundline/report"
 	"groundline/report/build"
+	"groundline/report/paths"
 	"groundline/trace"
 	"groundline/trace/read"
 )
@@ -35,7 +36,8 @@ func debriefCommand(std streams) *cobra.Command {
 		Short: "Tell how each line of a recorded ride was ridden",
 		Long: `debrief reads the files of one ride (a watch's GPX, a motion sensor's CSV, or both,
 told apart by their content), lays them on the course plan, and tells how each line
-was ridden. Without --course the obstacles are found from the jumps.
+was ridden. A folder stands for the one ride in it and for the plan beside it. Without a
+plan the obstacles are found from the jumps.
 
 ` + exitHelp + `
 A ride in which nothing was jumped is told, with exit code 1.`,
@@ -65,6 +67,12 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 // debrief reads, builds and writes. A ride in which nothing was jumped is written too, and
 // then is a failure, for a script that asked how the lines were ridden.
 func debrief(ctx context.Context, files []string, f debriefFlags, std streams) error {
+	ride, left, err := paths.One(files, paths.Options{Course: f.course, Columns: string(f.columns)})
+	if err != nil {
+		return badInput(err)
+	}
+	notRead(left, std)
+	files, f.course = ride.Files, ride.Course
 	for _, in := range slices.Concat(files, []string{f.course}) {
 		for _, out := range []string{f.out, f.save} {
 			if out != "" && sameFile(out, in) {

@@ -4,6 +4,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"groundline/report"
+	"groundline/report/paths"
 	"groundline/trace/read"
 )
 
@@ -22,6 +23,12 @@ and can't tell from it, each with the reason.
   groundline inspect motion.csv --format json`,
 		Args: filesGiven("a recording", 1, maxFiles),
 		RunE: func(c *cobra.Command, files []string) error {
+			ride, left, err := paths.One(files, paths.Options{Columns: string(columns)})
+			if err != nil {
+				return badInput(err)
+			}
+			notRead(left, std)
+			files = ride.Files
 			show, clear := progress(std)
 			rec, summaries, err := read.Inspect(c.Context(), files, read.Options{Columns: string(columns), Progress: show})
 			clear()

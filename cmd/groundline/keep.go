@@ -17,7 +17,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"groundline/report/keep"
+	"groundline/report/paths"
 	"groundline/report/table"
+	"groundline/trace/read"
 )
 
 // storeFlag adds the choice of the store. Its default is the user's own, which the help does not name: it is another
@@ -118,7 +120,18 @@ func keepRides(ctx context.Context, args []string, f keepFlags, std streams) err
 	if f.workers < 1 {
 		return badUse(fmt.Errorf("groundline: keep: --workers %d, expected 1 or more", f.workers))
 	}
-	rides, err := table.Find(args, "", f.horse)
+	rides, left, err := paths.Rides(args, paths.Options{Horse: f.horse, Columns: string(f.columns)})
+	if err != nil {
+		return badInput(err)
+	}
+	notRead(left, std)
+	for _, r := range rides {
+		for _, file := range r.Files {
+			if kind := read.Look(file, string(f.columns)); kind.Format == "" {
+				err = errors.Join(err, fmt.Errorf("%s: %s, expected a recording", file, kind.Why))
+			}
+		}
+	}
 	if err != nil {
 		return badInput(err)
 	}
@@ -227,7 +240,7 @@ func (k *keeper) plan(ctx context.Context, file string) (int64, error) {
 }
 
 // keep keeps one ride and tells so.
-func (k *keeper) keep(ctx context.Context, r table.Ride) (int64, error) {
+func (k *keeper) keep(ctx context.Context, r paths.Ride) (int64, error) {
 	of := keep.About{HorseID: k.horse, CourseVersionID: k.course, Label: k.f.label, Note: k.f.note, Columns: string(k.f.columns)}
 	if r.Course != "" {
 		var err error
@@ -242,11 +255,11 @@ func (k *keeper) keep(ctx context.Context, r table.Ride) (int64, error) {
 		}
 	}()
 	for _, name := range r.Files {
-		info, err := os.Stat(name)
-		if err != nil || !info.Mode().IsRegular() {
-			return 0, badInput(fmt.Errorf("%s: not a plain file that can be read, expected a recording", name))
-		}
 		in, err := os.Open(name)
+		var info fs.FileInfo
+		if err == nil {
+			info, err = in.Stat()
+		}
 		if err != nil {
 			return 0, badInput(fmt.Errorf("%s: can't be opened, expected a recording", name))
 		}
@@ -256,6 +269,10 @@ func (k *keeper) keep(ctx context.Context, r table.Ride) (int64, error) {
 		in.Close()
 		if err != nil {
 			return 0, ofStore(err)
+		}
+		if got.Bytes != info.Size() { // still being written, or a file that the system makes up as it is read
+			got.Discard()
+			return 0, badInput(fmt.Errorf("%s: %d bytes came where it says %d, expected a recording that is done", name, got.Bytes, info.Size()))
 		}
 		files = append(files, got)
 	}

@@ -17,6 +17,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"groundline/report/paths"
 	"groundline/report/table"
 )
 
@@ -158,36 +159,37 @@ func strides(ctx context.Context, args []string, f stridesFlags, std streams) er
 			return err
 		}
 	}
-	rides, err := findRides(args, f)
+	rides, err := findRides(args, f, std)
 	if err != nil {
 		return err
 	}
 	if f.partition != "" {
-		slices.SortStableFunc(rides, func(a, b table.Ride) int { return strings.Compare(a.Horse, b.Horse) })
+		slices.SortStableFunc(rides, func(a, b paths.Ride) int { return strings.Compare(a.Horse, b.Horse) })
 	}
 	return makeTable(ctx, table.Shard(f.shard).Take(rides), f, std)
 }
 
 // findRides is the rides given, none of them the file to be written.
-func findRides(args []string, f stridesFlags) ([]table.Ride, error) {
+func findRides(args []string, f stridesFlags, std streams) ([]paths.Ride, error) {
 	if f.course != "" { // a plan that can't be read would fail every ride
 		if _, _, err := readPlan(f.course); err != nil {
 			return nil, err
 		}
 	}
-	var rides []table.Ride
+	var rides []paths.Ride
 	if f.manifest == "" {
-		found, err := table.Find(args, f.course, f.horse)
+		found, left, err := paths.Rides(args, paths.Options{Course: f.course, Horse: f.horse, Columns: string(f.columns)})
 		if err != nil {
 			return nil, badInput(err)
 		}
+		notRead(left, std)
 		rides = found
 	} else {
-		data, err := readWhole(f.manifest, "a list of rides", table.MaxManifestBytes)
+		data, err := readWhole(f.manifest, "a list of rides", paths.MaxManifestBytes)
 		if err != nil {
 			return nil, err
 		}
-		if rides, err = table.ReadManifest(f.manifest, data, f.course); err != nil {
+		if rides, err = paths.ReadManifest(f.manifest, data, f.course); err != nil {
 			return nil, badInput(err)
 		}
 	}
@@ -210,7 +212,7 @@ func findRides(args []string, f stridesFlags) ([]table.Ride, error) {
 }
 
 // makeTable works out the rides and writes what was asked for.
-func makeTable(ctx context.Context, rides []table.Ride, f stridesFlags, std streams) error {
+func makeTable(ctx context.Context, rides []paths.Ride, f stridesFlags, std streams) error {
 	r := tableRun{ctx: ctx, rides: rides, show: &ridesProgress{std: std, begun: time.Now()}}
 	set := table.Settings{Columns: string(f.columns), WithoutPlaces: f.withoutPlaces}
 	r.set, r.opt = set, table.RunOptions{Program: program(), Workers: f.workers, Anew: f.restart, Progress: r.show.at}
@@ -219,7 +221,7 @@ func makeTable(ctx context.Context, rides []table.Ride, f stridesFlags, std stre
 		r.sum = &table.Summary{}
 	}
 	if f.out != "" {
-		r.opt.Parts = strings.TrimRight(f.out, "/") + table.PartsEnding
+		r.opt.Parts = strings.TrimRight(f.out, "/") + paths.PartsEnding
 		if err := os.Mkdir(r.opt.Parts, 0o777); err != nil && !errors.Is(err, os.ErrExist) {
 			return written(err)
 		}
@@ -241,7 +243,7 @@ func makeTable(ctx context.Context, rides []table.Ride, f stridesFlags, std stre
 // tableRun is the making of one table.
 type tableRun struct {
 	ctx   context.Context
-	rides []table.Ride
+	rides []paths.Ride
 	set   table.Settings
 	opt   table.RunOptions
 	of    table.Provenance
@@ -309,7 +311,7 @@ func (r *tableRun) write(f stridesFlags, std streams) error {
 	if err := writeWhole(f.out, one); err != nil || f.format == string(table.Parquet) {
 		return err
 	}
-	return writeWhole(f.out+table.SidecarEnding, func(w io.Writer) error { return written(r.of.JSON(w)) })
+	return writeWhole(f.out+paths.SidecarEnding, func(w io.Writer) error { return written(r.of.JSON(w)) })
 }
 
 func (r *tableRun) dataset(f stridesFlags) error {

@@ -15,7 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"groundline/course"
-	"groundline/report/table"
+	"groundline/report/paths"
 	"groundline/report/validate"
 )
 
@@ -101,7 +101,7 @@ func validateRides(ctx context.Context, args []string, f validateFlags, std stre
 	case len(f.labels) == 0:
 		return badUse(errors.New("groundline: no labels given, expected --labels with what was seen; groundline labels blank makes a sheet to fill in"))
 	default:
-		rides, err = argumentRides(args, f)
+		rides, err = argumentRides(args, f, std)
 	}
 	if err != nil {
 		return err
@@ -193,7 +193,7 @@ func readLabels(files []string, fps float64) ([]validate.Label, error) {
 }
 
 // argumentRides are the rides given as arguments, each with its labels.
-func argumentRides(args []string, f validateFlags) ([]labelledRide, error) {
+func argumentRides(args []string, f validateFlags, std streams) ([]labelledRide, error) {
 	labels, err := readLabels(f.labels, f.fps)
 	if err != nil {
 		return nil, err
@@ -209,11 +209,15 @@ func argumentRides(args []string, f validateFlags) ([]labelledRide, error) {
 	var out []labelledRide
 	var faults []error
 	for _, arg := range args {
-		r, err := filesOf(arg)
+		found, err := ridesOf(arg, std)
+		if err == nil && len(found) != 1 {
+			err = fmt.Errorf("%s: %d rides in it, expected one: name the files of each", arg, len(found))
+		}
 		if err != nil {
 			faults = append(faults, err)
 			continue
 		}
+		r := found[0]
 		of := validate.Of(labels, r.name, len(args) == 1)
 		if len(of) == 0 {
 			faults = append(faults, fmt.Errorf("%s: no label names this ride, expected rows with %q in the column ride", arg, r.name))
@@ -245,11 +249,11 @@ func offsetOf(s string) (*float64, error) {
 
 // manifestRides are the rides of a list, each with its labels.
 func manifestRides(f validateFlags) ([]labelledRide, error) {
-	data, err := readWhole(f.manifest, "a list of rides", table.MaxManifestBytes)
+	data, err := readWhole(f.manifest, "a list of rides", paths.MaxManifestBytes)
 	if err != nil {
 		return nil, err
 	}
-	rides, err := table.ReadManifest(f.manifest, data, f.course)
+	rides, err := paths.ReadManifest(f.manifest, data, f.course)
 	if err != nil {
 		return nil, badInput(err)
 	}

@@ -17,6 +17,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"groundline/report/paths"
 	"groundline/report/table"
 )
 
@@ -177,7 +178,7 @@ func TestStridesAreTheCommands(t *testing.T) {
 	t.Chdir(out)
 	manifest, err := os.ReadFile("rides.csv")
 	require.NoError(t, err)
-	rides, err := table.ReadManifest("rides.csv", manifest, "")
+	rides, err := paths.ReadManifest("rides.csv", manifest, "")
 	require.NoError(t, err)
 	require.Len(t, rides, 5)
 	formats := []table.Format{table.CSV, table.JSONL, table.Parquet}

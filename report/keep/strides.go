@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"groundline/report"
+	"groundline/report/paths"
 	"groundline/report/table"
 )
 
@@ -54,7 +55,7 @@ func (s *Store) Strides(ctx context.Context, ids []int64, set table.Settings, ea
 
 // strides is the table's result of one ride.
 func (s *Store) strides(ctx context.Context, inv *inventory, r KeptRide, set table.Settings) (*table.Result, error) {
-	ride := table.Ride{Recording: path.Clean(r.recording()), Horse: inv.horseOf(r), Label: r.Label, Columns: r.Columns}
+	ride := paths.Ride{Recording: path.Clean(r.recording()), Horse: inv.horseOf(r), Label: r.Label, Columns: r.Columns}
 	var files []table.File
 	for _, f := range r.Files {
 		ride.Files = append(ride.Files, f.File)

@@ -9,17 +9,18 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course/follow"
+	"groundline/report/paths"
 )
 
 // BenchmarkRides works out rides of about two minutes: a motion sensor at 50 to 100 Hz alone, and with positions. One
 // operation is one ride, on one core.
 func BenchmarkRides(b *testing.B) {
 	for _, files := range [][]string{{"motion.csv"}, {"motion.csv", "ride.gpx"}} {
-		var rides []Ride
+		var rides []paths.Ride
 		dirs, err := filepath.Glob("../../../shared/data/practice/*")
 		require.NoError(b, err)
 		for _, dir := range dirs {
-			r := Ride{Recording: filepath.Base(dir), Course: filepath.Join(dir, "course.yaml")}
+			r := paths.Ride{Recording: filepath.Base(dir), Course: filepath.Join(dir, "course.yaml")}
 			for _, f := range files {
 				if _, err := os.Stat(filepath.Join(dir, f)); err == nil {
 					r.Files = append(r.Files, filepath.Join(dir, f))

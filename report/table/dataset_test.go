@@ -2,6 +2,7 @@ package table
 
 import (
 	"encoding/json"
+	"groundline/report/paths"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -29,7 +30,7 @@ func madeRide(horse, recording string) *Result {
 	for i := range rows {
 		rows[i].Horse, rows[i].Recording = horse, recording
 	}
-	return &Result{Ride: Ride{Recording: recording, Horse: horse}, Source: Source{Recording: recording, Horse: horse, Rows: len(rows)}, Rows: rows}
+	return &Result{Ride: paths.Ride{Recording: recording, Horse: horse}, Source: Source{Recording: recording, Horse: horse, Rows: len(rows)}, Rows: rows}
 }
 
 func TestDataset(t *testing.T) {
@@ -127,7 +128,7 @@ func TestShardOf(t *testing.T) {
 		require.NoError(t, out.Close())
 		if f == CSV {
 			require.Empty(t, ShardOf(name, f))
-			side, err := os.Create(name + SidecarEnding)
+			side, err := os.Create(name + paths.SidecarEnding)
 			require.NoError(t, err)
 			require.NoError(t, p.JSON(side))
 			require.NoError(t, side.Close())

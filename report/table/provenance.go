@@ -3,6 +3,7 @@ package table
 import (
 	"bytes"
 	"encoding/json"
+	"groundline/report/paths"
 	"io"
 	"os"
 
@@ -106,7 +107,7 @@ func (p Provenance) keyValues() [][2]string {
 func ShardOf(name string, f Format) string {
 	var p Provenance
 	if f != Parquet {
-		data, err := os.ReadFile(name + SidecarEnding)
+		data, err := os.ReadFile(name + paths.SidecarEnding)
 		if err != nil || json.Unmarshal(data, &p) != nil {
 			return ""
 		}

@@ -19,6 +19,7 @@ import (
 	"groundline/course/follow"
 	"groundline/report"
 	"groundline/report/build"
+	"groundline/report/paths"
 	"groundline/trace/read"
 )
 
@@ -34,7 +35,7 @@ type Settings struct {
 
 // Result is what came of one ride: rows, or an error.
 type Result struct {
-	Ride   Ride
+	Ride   paths.Ride
 	Source Source
 	// CourseName is the plan's name or, without places, what stands for it; "" without a plan.
 	CourseName string
@@ -73,9 +74,6 @@ type RunOptions struct {
 	Progress func(Progress)
 }
 
-// PartsEnding ends the name of a folder of parts.
-const PartsEnding = ".parts"
-
 // ahead is how many rides for each worker may be finished before their turn comes: enough that a long ride does not
 // hold up the others, few enough for memory.
 const ahead = 16
@@ -83,7 +81,7 @@ const ahead = 16
 // Run works out the rides, several at a time, and calls each with the result of every one in their order, from one
 // goroutine. A ride that fails is a Result with Err; the rest goes on. Run ends early with the context's error or with
 // that of each.
-func Run(ctx context.Context, rides []Ride, set Settings, opt RunOptions, each func(*Result) error) error {
+func Run(ctx context.Context, rides []paths.Ride, set Settings, opt RunOptions, each func(*Result) error) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	workers := max(1, min(opt.Workers, len(rides)))
@@ -155,7 +153,7 @@ func Run(ctx context.Context, rides []Ride, set Settings, opt RunOptions, each f
 const maxPlanBytes = 1 << 20
 
 // workOut reads a ride and makes its rows, or takes them from an earlier run.
-func workOut(ctx context.Context, ride Ride, set Settings, opt RunOptions, known *plans) (r *Result) {
+func workOut(ctx context.Context, ride paths.Ride, set Settings, opt RunOptions, known *plans) (r *Result) {
 	r = &Result{Ride: ride, Source: Source{Recording: ride.Recording, Horse: ride.Horse, Round: ride.Label, Columns: ride.Columns, Files: []File{}, Warnings: []string{}}}
 	defer func() {
 		// One ride that breaks the program must not cost a night's work on the others.
@@ -238,7 +236,7 @@ func (r *Result) tell(d *report.Debrief, set Settings) {
 // Worked is the result of a ride that was worked out elsewhere, as [Run] would have it from the files. Of the debrief,
 // Basis, Rounds, Notes and StrideRows are looked at; without one, err is why there is none, and unreadable as in
 // Result. courseName is the plan's name where there is a course.
-func Worked(ride Ride, files []File, course *File, courseName string, d *report.Debrief, err error, unreadable bool, set Settings) *Result {
+func Worked(ride paths.Ride, files []File, course *File, courseName string, d *report.Debrief, err error, unreadable bool, set Settings) *Result {
 	r := &Result{Ride: ride, CourseName: courseName, Source: Source{Recording: ride.Recording, Horse: ride.Horse, Round: ride.Label,
 		Columns: ride.Columns, Files: slices.Clone(files), Warnings: []string{}}}
 	if course != nil {

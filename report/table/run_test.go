@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"groundline/report/paths"
 	"os"
 	"path/filepath"
 	"testing"
@@ -13,7 +14,7 @@ import (
 )
 
 // demoRides are rides of the demo's files in the working folder: with both devices, each alone, and some that fail.
-func demoRides(t *testing.T) []Ride {
+func demoRides(t *testing.T) []paths.Ride {
 	t.Helper()
 	from, err := filepath.Abs("../../cmd/groundline/demo")
 	require.NoError(t, err)
@@ -26,7 +27,7 @@ func demoRides(t *testing.T) []Ride {
 	require.NoError(t, os.WriteFile("broken.gpx", []byte("<gpx"), 0o666))
 	require.NoError(t, os.WriteFile("broken.yaml", []byte("plan: none"), 0o666))
 	c := "course.yaml"
-	return []Ride{
+	return []paths.Ride{
 		{Recording: "both", Files: []string{"ride.gpx", "motion.csv"}, Course: c, Horse: "Bramble", Label: "first"},
 		{Recording: "broken", Files: []string{"broken.gpx"}, Course: c, Horse: "Bramble"},
 		{Recording: "motion", Files: []string{"motion.csv"}, Course: c, Horse: "Bramble"},
@@ -37,7 +38,7 @@ func demoRides(t *testing.T) []Ride {
 }
 
 // run is the table and its provenance as bytes, the errors, and how many rides were kept from before.
-func runAll(t *testing.T, rides []Ride, set Settings, opt RunOptions) (out, errs string, kept int) {
+func runAll(t *testing.T, rides []paths.Ride, set Settings, opt RunOptions) (out, errs string, kept int) {
 	t.Helper()
 	var text, said bytes.Buffer
 	w, err := NewWriter(&text, CSV, "")

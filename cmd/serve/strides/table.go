@@ -9,6 +9,7 @@ import (
 	"groundline/cmd/serve/guard"
 	"groundline/cmd/serve/shell"
 	"groundline/report/keep"
+	"groundline/report/paths"
 	"groundline/report/table"
 	"io"
 	"maps"
@@ -197,7 +198,7 @@ func (s *Room) strideProvenance(ctx context.Context, o *tableOrder) (*download, 
 	if err := of.JSON(&b); err != nil {
 		return nil, err
 	}
-	return &download{name: "strides" + table.SidecarEnding, kind: "application/json", data: b.Bytes()}, nil
+	return &download{name: "strides" + paths.SidecarEnding, kind: "application/json", data: b.Bytes()}, nil
 }
 
 // summarized is an order's summary.

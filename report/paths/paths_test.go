@@ -1,4 +1,4 @@
-package table
+package paths
 
 import (
 	"os"
@@ -7,16 +7,29 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
-	"pgregory.net/rapid"
 )
 
-// tree makes empty files in a new folder and goes there.
+// tree makes files in a new folder and goes there. What they hold follows from their endings, but for .is-KIND before it.
 func tree(t *testing.T, names ...string) {
 	t.Helper()
 	t.Chdir(t.TempDir())
+	held := map[string]string{
+		".gpx":  "<gpx/>",
+		".tcx":  "<TrainingCenterDatabase/>",
+		".fit":  "\x0e\x10\x00\x00\x00\x00\x00\x00.FIT\x00\x00",
+		".csv":  "time_s,ax_m_s2,ay_m_s2,az_m_s2\n0,0,0,9.8\n0.01,0,0,9.8\n0.02,0,0,9.8\n",
+		".gyr":  "time_s,gx_rad_s,gy_rad_s,gz_rad_s\n0,0,0,1\n0.01,0,0,1\n0.02,0,0,1\n",
+		".loc":  "time,lat,lon\n1780477920,51.4,-2.3\n1780477921,51.4,-2.3\n1780477922,51.4,-2.3\n",
+		".json": "{}",
+		".txt":  "a fine ride",
+	}
 	for _, n := range names {
 		require.NoError(t, os.MkdirAll(filepath.Dir(n), 0o777))
-		require.NoError(t, os.WriteFile(n, nil, 0o666))
+		kind := strings.ToLower(filepath.Ext(strings.TrimSuffix(n, ".gz")))
+		if _, is, ok := strings.Cut(n, ".is-"); ok {
+			kind = "." + strings.TrimSuffix(is, filepath.Ext(is))
+		}
+		require.NoError(t, os.WriteFile(n, []byte(held[kind]), 0o666))
 	}
 }
 
@@ -38,10 +51,14 @@ func TestWhatIsOneRide(t *testing.T) {
 		"a plan above does not swallow a tree": {"d/course.yaml d/1/a.gpx d/1/b.gpx", "d", []string{"d/1/a.gpx < given", "d/1/b.gpx < given"}},
 		"a table is no recording":              {"d/ride.gpx d/table.csv d/table.csv.provenance.json d/table.csv.parts/k.csv", "d", []string{"d/ride.gpx < given"}},
 		"a name with a plus":                   {"a+b.gpx", "a+b.gpx", []string{"a+b.gpx < given"}},
+		"by what they hold":                    {"d/ride.gpx d/motion.is-csv.tsv d/notes.txt", "d", []string{"d/ride.gpx+d/motion.is-csv.tsv < given"}},
+		"one file for each sensor":             {"d/l.is-loc.csv d/a.csv d/g.is-gyr.csv", "d", []string{"d/l.is-loc.csv+d/a.csv+d/g.is-gyr.csv < given"}},
+		"places in a table":                    {"d/a.is-loc.csv d/a.csv d/b.is-loc.csv", "d", []string{"d/a.csv < given", "d/a.is-loc.csv < given", "d/b.is-loc.csv < given"}},
+		"called a recording":                   {"d/a.gpx d/b.is-json.gpx", "d", []string{"d/a.gpx < given"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			tree(t, strings.Fields(c.files)...)
-			rides, err := Find(strings.Fields(c.args), "given", "Bramble")
+			rides, _, err := Rides(strings.Fields(c.args), Options{Course: "given", Horse: "Bramble"})
 			require.NoError(t, err)
 			var got []string
 			for _, r := range rides {
@@ -54,19 +71,43 @@ func TestWhatIsOneRide(t *testing.T) {
 	}
 }
 
+// What lies in a folder and is part of no ride is named.
+func TestWhatIsLeftOut(t *testing.T) {
+	tree(t, "d/course.yaml", "d/ride.gpx", "d/motion.csv", "d/truth.json", "d/.hidden", "d/deep/notes.txt", "d/table.csv", "d/table.csv.provenance.json")
+	_, left, err := Rides([]string{"d"}, Options{})
+	require.NoError(t, err)
+	require.Equal(t, "not read: d/deep/notes.txt (no rows of numbers), d/table.csv (a table), d/truth.json (JSON)", NotRead(left))
+	require.Empty(t, NotRead(nil))
+}
+
+func TestOne(t *testing.T) {
+	tree(t, "d/course.yaml", "d/ride.gpx", "d/motion.csv", "d/truth.json", "two/a.gpx", "two/b.gpx", "none/notes.txt", "x.gpx")
+	ride, left, err := One([]string{"d"}, Options{})
+	require.NoError(t, err)
+	require.Equal(t, Ride{Recording: "d", Files: []string{"d/motion.csv", "d/ride.gpx"}, Course: "d/course.yaml"}, ride)
+	require.Equal(t, []Left{{"d/truth.json", "JSON"}}, left)
+	ride, _, err = One([]string{"x.gpx", "d/motion.csv", "missing"}, Options{Course: "given"})
+	require.NoError(t, err, "what is named is the reader's")
+	require.Equal(t, Ride{Recording: "x.gpx+d/motion.csv+missing", Files: []string{"x.gpx", "d/motion.csv", "missing"}, Course: "given"}, ride)
+	_, _, err = One([]string{"two", "none"}, Options{})
+	require.ErrorContains(t, err, "two: 2 rides in it (two/a.gpx, two/b.gpx), expected one: name the files of one")
+	require.ErrorContains(t, err, "none: no recording in it")
+}
+
 // All faults come at once, each with its place.
 func TestNoRide(t *testing.T) {
 	tree(t, "empty/notes.txt", "a.gpx")
-	_, err := Find([]string{"missing.gpx", "empty", "a.gpx+b.csv", "a.gpx", "a.gpx"}, "", "")
+	_, _, err := Rides([]string{"missing.gpx", "empty", "a.gpx+b.csv", "a.gpx+", "a.gpx", "a.gpx"}, Options{})
 	require.Error(t, err)
 	for _, want := range []string{
 		"missing.gpx: no such file, expected a recording or a folder of recordings",
-		"empty: no recording in it, expected files that end in .gpx, .tcx, .fit, .csv, .zip",
+		"empty: no recording in it, not read: empty/notes.txt (no rows of numbers)",
+		"a.gpx+: a + without a file on either side, expected files joined by +",
 		"a.gpx+b.csv: no such file b.csv, expected a recording",
 	} {
 		require.Contains(t, err.Error(), want)
 	}
-	_, err = Find([]string{"a.gpx+a.gpx", "a.gpx+a.gpx"}, "", "")
+	_, _, err = Rides([]string{"a.gpx+a.gpx", "a.gpx+a.gpx"}, Options{})
 	require.ErrorContains(t, err, "a.gpx+a.gpx: is there twice, expected each ride once")
 }
 
@@ -122,41 +163,21 @@ func FuzzManifest(f *testing.F) {
 	})
 }
 
-// The shards of any number of rides are all of them, each once, and about equally many.
-func TestShardsAreTheWhole(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		rides := make([]Ride, rapid.IntRange(0, 50).Draw(t, "rides"))
-		for i := range rides {
-			rides[i].Recording = string(rune('A' + i))
+// Rounds as people keep them: a folder each, with the plan, the recordings, and what is none.
+func TestRoundsAreOneRideEach(t *testing.T) {
+	dirs, err := filepath.Glob("../../../shared/data/rounds/*/course.yaml")
+	require.NoError(t, err)
+	if len(dirs) == 0 {
+		t.Skip("the shared rounds are not here")
+	}
+	for _, plan := range dirs {
+		rides, left, err := Rides([]string{filepath.Dir(plan)}, Options{})
+		require.NoError(t, err)
+		require.Len(t, rides, 1)
+		require.Equal(t, plan, rides[0].Course)
+		for _, l := range left {
+			require.NotContains(t, []string{".gpx", ".fit", ".tcx"}, filepath.Ext(l.Path))
+			require.NotEqual(t, "motion.csv", filepath.Base(l.Path))
 		}
-		n := rapid.IntRange(1, 12).Draw(t, "n")
-		seen := map[string]int{}
-		for i := 1; i <= n; i++ {
-			part := Shard{i, n}.Take(rides)
-			require.InDelta(t, float64(len(rides))/float64(n), len(part), 1)
-			for _, r := range part {
-				seen[r.Recording]++
-			}
-		}
-		require.Len(t, seen, len(rides))
-		for _, k := range seen {
-			require.Equal(t, 1, k)
-		}
-	})
-}
-
-// Folder names are what Hive, and the engines after it, write and read: percent and two hex digits for what has a meaning
-// in paths or to them (the characters of Hive's FileUtils, from memory), all else as it stands.
-func TestFolder(t *testing.T) {
-	for horse, want := range map[string]string{
-		"":            "horse=__HIVE_DEFAULT_PARTITION__",
-		"Bramble":     "horse=Bramble",
-		"Old Moss":    "horse=Old Moss",
-		"a/b\\..":     "horse=a%2Fb%5C..",
-		"50% = x:y?":  "horse=50%25 %3D x%3Ay%3F",
-		"Épée":        "horse=Épée",
-		"tab\there#1": "horse=tab%09here%231",
-	} {
-		require.Equal(t, want, Folder(horse))
 	}
 }
