@@ -18,21 +18,22 @@ type prior struct {
 	// splitSDM is how unevenly take-off and landing distance share their sum, from jump to jump.
 	splitSDM float64
 	// edges is the time from landing to take-off beyond the counted strides, in strides.
-	edges, edgesSD float64
+	// From line to line of one ride it varies by edgesLineSD.
+	edges, edgesSD, edgesLineSD float64
 	// lagShare of the watches at one fix a second tell the place late, by lagS.
 	lagShare, lagS float64
 }
 
 // priorFor: the hind hooves lie 1.1-1.3 m behind the centre of mass at take-off in Grand Prix horses
-// (Colborne et al. 1995, means of 1.11 and 1.30 m), less in ponies; the sensor sits near it, and a
-// little behind the fore hooves at landing. Take-off and landing distances vary by some 0.2 m each about
+// (Colborne et al. 1995, means of 1.11 and 1.30 m), a fifth less in ponies; the sensor sits near it, and 0.1 to 0.3 m
+// behind the fore hooves at landing. Take-off and landing distances vary by some 0.2 m each about
 // their mean (Ribeiro et al.: 1.65 and 1.99 m over 1.10 m). The edges of a line follow from the definition
 // of a counted stride: hind contact 0.2 s after landing to hind contact 0.2 s before take-off, which at 0.6 s
 // a stride leaves 0.7 strides; 0.73 ± 0.07 over the practice rounds. How many watches lag is our own
 // assumption, close to the practice rounds.
 func priorFor() prior {
-	return prior{hoofM: 1.1, hoofSDM: 0.12, hindM: 0.92, hindSDM: 0.12, splitSDM: 0.15,
-		edges: 0.73, edgesSD: 0.07, lagShare: 0.25, lagS: 0.45}
+	return prior{hoofM: 1.17, hoofSDM: 0.15, hindM: 0.95, hindSDM: 0.14, splitSDM: 0.15,
+		edges: 0.73, edgesSD: 0.07, edgesLineSD: 0.04, lagShare: 0.25, lagS: 0.45}
 }
 
 // effort is what was measured of one effort.
@@ -49,6 +50,7 @@ type effort struct {
 // leg is what was measured of one way.
 type leg struct {
 	durS, durSD float64
+	middleSD    float64         // of the time from the middle of one flight to the middle of the next, where positions alone gave it
 	pathM       *trace.Estimate // of the sensor, landing to take-off
 	speed       *trace.Estimate
 	strides     *trace.Estimate
@@ -68,6 +70,8 @@ type ride struct {
 	legs    []leg    // as in res.Legs
 	prior   prior
 	missed  int // lines with a hole in the motion
+	// The horse's stride time at the usual pace of the ride, where strides were estimated from positions.
+	usualStrideS *trace.Estimate
 }
 
 func (r *ride) note(level, what, why string) { r.notes = noted(r.notes, level, what, why) }
@@ -101,8 +105,22 @@ func (r *ride) measure() {
 // reading of the ballistics of Santamaria et al. 2004 and Clayton et al. 1995: 0.42 s over water, 0.60 s
 // for a rise of 0.44 m; the trunk's low-load time is shorter), a little longer over a spread.
 func flightOver(o course.Obstacle) (s, sd float64) {
-	return 0.30 + 0.15*o.HeightM + 0.04*o.SpreadM, 0.06
+	return 0.30 + 0.15*o.HeightM + 0.04*o.SpreadM, math.Hypot(flightHorseSDS, flightJumpSDS)
 }
+
+// unseenSpeed is how far the pace over a fence may be from what a track shows, which smooths over a stride or more, as a
+// share (own assumption).
+const unseenSpeed = 0.03
+
+// splitOver is half of what the landing distance is longer by than the take-off distance: at small fences the two are alike, over
+// 1.10 m the landing was longer by 0.34 m (Ribeiro et al.: 1.65 and 1.99 m).
+func splitOver(o course.Obstacle) float64 {
+	return 0.17 * math.Min(math.Max((o.HeightM-0.8)/0.3, 0), 1)
+}
+
+// How much flights differ from what is expected, from horse to horse (one that jumps a hand higher than it
+// must stays up some 0.07 s longer: ballistics) and from jump to jump of one horse.
+const flightHorseSDS, flightJumpSDS = 0.07, 0.04
 
 func (r *ride) measureEffort(e follow.Effort) effort {
 	var m effort
@@ -138,14 +156,15 @@ func (r *ride) measureEffort(e follow.Effort) effort {
 	if r.path != nil {
 		if d, ok := r.path.LengthM(m.takeoff.Value, m.landing.Value); ok && m.flightS > 0 {
 			at, _ := r.path.At((m.takeoff.Value + m.landing.Value) / 2)
-			v, vSD = d/m.flightS, math.Max(1.25*at.SpeedSDMS, 0.05)
+			v = d / m.flightS
+			vSD = math.Max(math.Hypot(1.25*at.SpeedSDMS, unseenSpeed*v), 0.05)
 			s := trace.FromSD(v, vSD)
 			m.speed = &s
 		}
 	}
 	sum := v*m.flightS - o.SpreadM + r.prior.hoofM
 	sumSD := math.Sqrt(sq(vSD*m.flightS) + sq(v*m.flightSD) + sq(r.prior.hoofSDM))
-	split, splitSD := -0.02, r.prior.splitSDM // landing less take-off, half
+	split, splitSD := splitOver(o), r.prior.splitSDM
 	if m.timed && r.path != nil && r.res.Placement != nil {
 		// Where the sensor was at take-off, against the plan, says how the sum is shared; the receiver's
 		// own error makes it a weak witness.
@@ -238,6 +257,7 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 	}
 	// By the ground: middle to middle less half of either flight.
 	var byMap *trace.Estimate
+	var groundM, groundSD float64 // the same from middle to middle; 0 where the plan does not say
 	if l.RouteLine >= 0 && m.straight {
 		if w := r.plan.Lines[l.RouteLine].WalkedM; w != nil {
 			chord = *w + oa.SpreadM/2 + ob.SpreadM/2
@@ -257,6 +277,7 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 			chord *= f
 			v *= f
 		}
+		groundM, groundSD = chord, sd
 		e := trace.FromSD(chord-v*(a.flightS+b.flightS)/2, sd)
 		byMap = &e
 	}
@@ -274,25 +295,27 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 		}
 	}
 	untimed := !a.timed || !b.timed
-	if byTrack != nil && byMap != nil && untimed {
-		// The track's pace is far better than its places: the ground's distance at that pace is a second
-		// witness of how long the line took.
-		v, vSD := byTrack.Value/m.durS, byTrack.SD()/m.durS
-		byPace := trace.FromSD(byMap.Value/v, byMap.Value/v*math.Hypot(vSD/v, byMap.SD()/byMap.Value))
-		d := weigh(trace.FromSD(m.durS, m.durSD), byPace)
-		// Both come from one track, so their mean is not as sure as if they were strangers.
-		p := trace.FromSD(v*d.Value, math.Hypot(vSD*d.Value, 1.25*v*d.SD()))
-		m.durS, m.durSD, byTrack = d.Value, d.SD(), &p
+	if byTrack != nil && untimed {
+		v := byTrack.Value / m.durS
+		flight := (a.flightS + b.flightS) / 2
+		vSD := math.Hypot(byTrack.SD()/m.durS, v*math.Hypot(r.unseenPace(a.landing.Value, b.takeoff.Value), inFlight*flight/(flight+m.durS)))
+		middle := m.durS + flight
+		middleSD := math.Hypot(a.midSD, b.midSD)
+		if groundM > 0 {
+			// Three witnesses of two unknowns, all in logarithms: how long it took from flight to flight and how fast it
+			// was by the track, and by the plan how far it was, which is their product.
+			d, p := joinPace(middleSD/middle, vSD/v, groundSD/groundM, math.Log(groundM/(middle*v)))
+			middle, middleSD = middle*math.Exp(d.by), middle*math.Exp(d.by)*d.sd
+			v, vSD = v*math.Exp(p.by), v*math.Exp(p.by)*p.sd
+		}
+		m.durS = math.Max(middle-flight, 0.05)
+		m.middleSD = middleSD
+		m.durSD = math.Hypot(middleSD, flightSDOf(a, b))
 		e := trace.FromSD(v, vSD)
 		m.speed = &e
-	}
-	if byTrack != nil && byMap == nil && untimed {
 		// Where exactly the line began and ended is part of how long it was, though not of how fast.
-		v, vSD := byTrack.Value/m.durS, byTrack.SD()/m.durS
-		p := trace.FromSD(byTrack.Value, math.Hypot(byTrack.SD(), v*m.durSD))
+		p := trace.FromSD(v*m.durS, math.Hypot(vSD*m.durS, v*m.durSD))
 		byTrack = &p
-		e := trace.FromSD(v, vSD)
-		m.speed = &e
 	}
 	switch {
 	case byTrack != nil && byMap != nil && !untimed:
@@ -315,6 +338,53 @@ func (r *ride) measureLeg(l follow.Leg) leg {
 		r.count(&m, r.res.Efforts[l.From].Jump, r.res.Efforts[l.To].Jump)
 	}
 	return m
+}
+
+// logShift is a change of a logarithm, and its standard deviation after it.
+type logShift struct{ by, sd float64 }
+
+// joinPace makes a time and a pace agree with a known distance: the logarithms of both have errors of timeSD and
+// paceSD, and their sum is off by off, which is known to groundSD. Least squares: each takes its share of off.
+func joinPace(timeSD, paceSD, groundSD, off float64) (time, pace logShift) {
+	all := sq(timeSD) + sq(paceSD) + sq(groundSD)
+	// Where the three contradict each other beyond their uncertainty, it was too small.
+	f := math.Max(1, math.Abs(off)/math.Sqrt(all)/1.5)
+	share := func(sd float64) logShift {
+		k := sq(sd) / all
+		return logShift{off * k, f * sd * math.Sqrt(1-k)}
+	}
+	return share(timeSD), share(paceSD)
+}
+
+// flightSDOf is the uncertainty of half of either flight: one horse's flights are all longer or all shorter than expected.
+func flightSDOf(a, b effort) float64 {
+	if a.timed || b.timed {
+		return math.Hypot(a.flightSD, b.flightSD) / 2
+	}
+	return math.Sqrt(sq(flightHorseSDS) + sq(flightJumpSDS)/2)
+}
+
+// inFlight is how much the pace in flight may differ from that on the ground beside it, as a share (own assumption: a
+// landing takes some pace and the next push gives it back, and no receiver shows either).
+const inFlight = 0.10
+
+// unseenPace is how far the mean pace of a short stretch may be from what the fixes show, as a share: a horse that
+// steadies or presses on between two fences a second or two apart does so between two fixes (to make a number of strides fit,
+// a tenth of its pace: one stride in a related distance of five is a sixth), and a receiver that smooths its
+// own fixes cuts corners, so that its pace is low by half the square of the turn in its lag
+// (published: speeds below the stopwatch's on arena laps, J. Equine Vet. Sci. 84, 2019, 102871).
+func (r *ride) unseenPace(from, to float64) float64 {
+	const change = 0.12
+	fixes := (to - from) * r.rec.Positions.RateHz
+	short := change / (1 + sq(fixes/1.5))
+	if r.rec.Positions.RateHz > 2 {
+		return short
+	}
+	var low float64
+	if turned, ok := r.track.Turned(r.onTrack(from, to)); ok {
+		low = math.Sqrt(r.prior.lagShare) * sq(turned.Value/(to-from)*r.prior.lagS) / 2
+	}
+	return math.Hypot(short, low)
 }
 
 // unbent is what the smoother's own estimate of a length adds to the length of its mean path, which
@@ -393,186 +463,6 @@ func (r *ride) strideLength(m *leg) {
 	e := trace.FromSD(v, sd)
 	e.Low = math.Max(e.Low, 0)
 	m.strideM = &e
-}
-
-// Stride time changes little with pace: stride frequency rises by some 0.1 Hz per 1-2 m/s (working band of
-// Tranquille et al. 2017 to Deuel & Park 1991), so at 1.65 Hz by 0.019 s per m/s. What is left
-// from line to line of one horse is below the 2 % of single strides (Equine Vet. J. 1980;12:60-65);
-// over the practice rounds it is 0.4 to 1 %.
-const (
-	strideSPerMS  = -0.019
-	lineStrideSDS = 0.006
-)
-
-// pPlanned is how likely the count is the one that the distance was built for, pNear one more or
-// less (own prior: courses are built for the horses that ride them, but not every ride is the plan's).
-const (
-	pPlanned = 0.50
-	pNear    = 0.22
-	pFar     = 0.02
-)
-
-// estimateStrides tells how many strides fitted where nobody counted them: the horse's stride time must
-// make the counts of all its lines whole at once. Grid posterior over the stride time, then over the
-// count of each line.
-func (r *ride) estimateStrides() {
-	var open []*leg
-	for i := range r.legs {
-		if r.legs[i].strides == nil && r.legs[i].speed != nil {
-			open = append(open, &r.legs[i])
-		}
-	}
-	if len(open) == 0 {
-		return
-	}
-	const lo, hi, step = 0.42, 0.74, 0.002
-	n := int((hi-lo)/step) + 1
-	logPost := make([]float64, n)
-	pony := r.ponyShare()
-	for g := range n {
-		t := lo + float64(g)*step
-		// Horses about 0.61 s, ponies some 0.53 s (their 1.6-1.9 Hz and up to 2.1 Hz).
-		logPost[g] = math.Log((1-pony)*math.Exp(-sq((t-0.603)/0.040)/2)/0.040 +
-			pony*math.Exp(-sq((t-0.53)/0.03)/2)/0.03 + 1e-6)
-		for _, m := range r.legs {
-			if m.strides != nil && m.by == "counted" && m.strideS != nil && m.speed != nil {
-				d := m.strideS.Value - strideSPerMS*(m.speed.Value-5.4) - t
-				logPost[g] -= sq(d/math.Hypot(m.strideS.SD(), lineStrideSDS)) / 2
-			}
-		}
-	}
-	// A fast receiver's own speed may show the canter's wave: then it tells the stride time of each line.
-	var waves []waveTime
-	for _, m := range open {
-		if w, ok := r.waveTime(m); ok {
-			waves = append(waves, w)
-		}
-	}
-	for g := range n {
-		for _, w := range waves {
-			logPost[g] -= sq((w.strideS-w.paceS-(lo+float64(g)*step))/math.Hypot(w.sdS, lineStrideSDS)) / 2
-		}
-	}
-	perLeg := make([][][]float64, len(open)) // leg, stride time, count
-	const most = 80
-	for k, m := range open {
-		perLeg[k] = make([][]float64, n)
-		for g := range n {
-			t := lo + float64(g)*step + strideSPerMS*(m.speed.Value-5.4)
-			w := make([]float64, most)
-			var sum float64
-			for c := range most {
-				mean := (float64(c) + r.prior.edges) * t
-				sd := math.Sqrt(sq(m.durSD) + sq(r.prior.edgesSD*t) + sq(lineStrideSDS*(float64(c)+0.7)))
-				w[c] = math.Exp(-sq((m.durS-mean)/sd)/2) / sd
-				if m.planned > 0 {
-					switch d := c - m.planned; {
-					case d == 0:
-						w[c] *= pPlanned
-					case d == 1 || d == -1:
-						w[c] *= pNear
-					default:
-						w[c] *= pFar
-					}
-				}
-				sum += w[c]
-			}
-			perLeg[k][g] = w
-			logPost[g] += math.Log(sum + 1e-12)
-		}
-	}
-	peak := math.Inf(-1)
-	for _, v := range logPost {
-		peak = math.Max(peak, v)
-	}
-	var total float64
-	post := make([]float64, n)
-	for g := range n {
-		post[g] = math.Exp(logPost[g] - peak)
-		total += post[g]
-	}
-	for k, m := range open {
-		p := make([]float64, most)
-		var tMean, tSq float64
-		for g := range n {
-			var sum float64
-			for _, w := range perLeg[k][g] {
-				sum += w
-			}
-			if sum <= 0 {
-				continue
-			}
-			q := post[g] / total
-			t := lo + float64(g)*step + strideSPerMS*(m.speed.Value-5.4)
-			tMean += q * t
-			tSq += q * t * t
-			for c, w := range perLeg[k][g] {
-				p[c] += q * w / sum
-			}
-		}
-		var mean float64
-		for c, v := range p {
-			mean += float64(c) * v
-		}
-		for c, v := range p {
-			if v > p[int(mean+0.5)] && v > 0 && p[int(mean+0.5)] < v {
-				mean = float64(c)
-			}
-		}
-		m.strides = &trace.Estimate{Value: mean, Low: quantileOf(p, 0.05), High: quantileOf(p, 0.95)}
-		m.strides.Low, m.strides.High = math.Min(m.strides.Low, mean), math.Max(m.strides.High, mean)
-		m.by = "estimated"
-		// That the counts must be whole favours several stride times; the one that wins is not always right.
-		sd := math.Sqrt(sq(1.4)*math.Max(tSq-tMean*tMean, 0) + sq(lineStrideSDS))
-		s := trace.FromSD(tMean, sd)
-		m.strideS = &s
-	}
-}
-
-// waveTime is the stride time of a line by the wave in a receiver's speed, and what of it the line's pace makes.
-type waveTime struct{ strideS, sdS, paceS float64 }
-
-// waveTime looks at the line less a third of a second at either end, where the flight's edges disturb the wave.
-func (r *ride) waveTime(m *leg) (w waveTime, ok bool) {
-	const edgeS = 0.35
-	if r.wave == nil || m.toS-m.fromS < 2+2*edgeS {
-		return w, false
-	}
-	n, ok := r.wave.Strides(m.fromS+edgeS, m.toS-edgeS)
-	if !ok || n.Value < 2 {
-		return w, false
-	}
-	t := (m.toS - m.fromS - 2*edgeS) / n.Value
-	return waveTime{t, t * n.SD() / n.Value, strideSPerMS * (m.speed.Value - 5.4)}, true
-}
-
-// ponyShare is the probability that this is a pony, from its pace on lines without a turn: horses go
-// some 5.7 m/s there, ponies, whose strides are a tenth to a fifth shorter on the published
-// charts and a little quicker, about 5.1. One horse in five that is recorded is a pony: own assumption.
-func (r *ride) ponyShare() float64 {
-	var v []float64
-	for i := range r.legs {
-		if m := &r.legs[i]; m.speed != nil && m.durS < 6 {
-			v = append(v, m.speed.Value)
-		}
-	}
-	if len(v) == 0 {
-		return 0.2
-	}
-	m := median(v)
-	horse, pony := 0.8*math.Exp(-sq((m-5.7)/0.45)/2), 0.2*math.Exp(-sq((m-5.05)/0.4)/2)
-	return math.Max(math.Min(pony/(pony+horse), 0.95), 0.10)
-}
-
-// quantileOf is the least count whose cumulated probability reaches q.
-func quantileOf(p []float64, q float64) float64 {
-	var c float64
-	for i, v := range p {
-		if c += v; c >= q {
-			return float64(i)
-		}
-	}
-	return float64(len(p) - 1)
 }
 
 // weigh joins two independent estimates of one figure by their inverse variances.

@@ -3,6 +3,7 @@ package build
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -600,6 +601,14 @@ func (r *ride) tellHorse(d *report.Debrief) {
 		d.Horse.CanterStrideM = middle(strides, len(strides)/3)
 	}
 	d.Horse.StrideS = middle(time, len(time))
+	if u := r.usualStrideS; u != nil && !slices.ContainsFunc(d.Lines, func(l report.Line) bool { return l.StridesBy == "counted" }) {
+		// All lines rest on one estimate, and share its error.
+		d.Horse.StrideS = u
+		if c := d.Horse.CanterStrideM; c != nil {
+			e := trace.FromSD(c.Value, math.Hypot(c.SD(), c.Value*u.SD()/u.Value))
+			d.Horse.CanterStrideM = &e
+		}
+	}
 	if d.Horse.StrideS == nil && r.ev != nil {
 		d.Horse.StrideS = r.ev.StrideS
 	}
