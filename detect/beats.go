@@ -59,6 +59,13 @@ type rhythm struct {
 	prom    float64                 // usual prominence of a beat, m/s²
 	high    float64                 // usual height of a beat, m/s²
 	uneven  float64                 // standard deviation of the heights, from their median deviation, m/s²
+
+	// the lulls between this horse's own beats: how long at half height, and how low, with their spreads
+	width, widthSD float64 // s
+	level, levelSD float64 // m/s²
+
+	toPush, fromLand float64 // from the last beat to the push-off's peak, from the landing's to the first beat, strides
+	placeSD          float64 // the doubt about either for one jump, strides
 }
 
 // Where the load peaks lie in a stride, measured on the labelled rounds of five kinds of horse (the medians of
@@ -109,6 +116,9 @@ type canterPath struct {
 	jump  func(j, k int) float64
 	entry float64 // what it must earn before it is believed, nats
 
+	lulls map[[2]int]lull // measured once for each pair of peaks
+	p     *piece          // nil where there are no jumps to be found
+
 	fwd, bwd [][parts]float64 // cheapest past up to, and future from, a peak in its part
 	from     [][parts]int32   // predecessor*parts + part; -1: the canter begins here
 	out      []float64        // cheapest past with no canter going on before peak k
@@ -118,6 +128,27 @@ type canterPath struct {
 
 // light is what counting needs, without the piece and the tables of the search.
 func (c *canterPath) light() *canterPath { return &canterPath{pk: c.pk, r: c.r, cum: c.cum} }
+
+// lull is what lies between peaks j and k.
+func (c *canterPath) lull(j, k int) lull {
+	if c.p == nil {
+		return lull{}
+	}
+	l, known := c.lulls[[2]int{j, k}]
+	if !known {
+		l = c.p.lullBetween(c.p.load, c.pk[j], c.pk[k])
+		c.lulls[[2]int{j, k}] = l
+	}
+	return l
+}
+
+// shape is what speaks against a jump from peak j to peak k, nats.
+func (c *canterPath) shape(j, k int) float64 {
+	if c.pk[k].t-c.pk[j].t > airAlways+0.5 {
+		return math.Inf(1)
+	}
+	return shapeCost(c.lull(j, k), c.pk[j], c.pk[k], c.r, c.p.gravityGone)
+}
 
 func (c *canterPath) skip(j, k int) float64 { return c.cum[k] - c.cum[j+1] }
 
@@ -142,20 +173,20 @@ func (c *canterPath) stepCost(j int, a part, k int, b part) float64 {
 		return math.Min(c.beatSteps(j, k))
 	case a == beat && b == push:
 		T := c.r.strideS(c.pk[j].t)
-		z := (dt - (1-beatPhase)*T - hindBeforeTakeoffS + pushToTakeoffS) / T
+		z := dt/T - c.r.toPush
 		if math.Abs(z) > 0.45 {
 			return math.Inf(1)
 		}
-		return math.Min(brokenCost, gaussCost(z/c.r.sd)) + c.skip(j, k)
+		return math.Min(brokenCost, gaussCost(z/c.r.placeSD)) + c.skip(j, k)
 	case a == push && b == land:
 		return c.jump(j, k)
 	case a == land && b == beat:
 		T := c.r.strideS(c.pk[k].t)
-		z := (dt - beatPhase*T - hindAfterLandingS + landingToLandS) / T
+		z := dt/T - c.r.fromLand
 		if z < -0.3 || z > 0.9 {
 			return math.Inf(1)
 		}
-		return math.Min(resumeCost, gaussCost(z/(1.2*c.r.sd))) + c.skip(j, k)
+		return math.Min(resumeCost, gaussCost(z/c.r.placeSD)) + c.skip(j, k)
 	case a == land && b == push:
 		x := dt / c.r.strideS(c.pk[k].t)
 		if x < 0.35 || x > 1.2 {
@@ -312,21 +343,40 @@ func (c *canterPath) candidates(least float64) []candidate {
 	return out
 }
 
-// learn takes stride time, prominence and height of the beats from the canters found.
-func learn(pk []peak, canters [][]step, old rhythm) rhythm {
-	var mid, dur, prom, high []float64
-	for _, path := range canters {
-		for i, s := range path {
-			if s.part != beat {
-				continue
-			}
-			prom = append(prom, pk[s.k].prom)
-			high = append(high, pk[s.k].h)
-			if i > 0 && path[i-1].part == beat && !s.unseen {
-				d := pk[s.k].t - pk[path[i-1].k].t
-				m := (pk[s.k].t + pk[path[i-1].k].t) / 2
-				if x := d / old.strideS(m); x > 0.7 && x < 1.35 {
-					mid, dur = append(mid, m), append(dur, d)
+// The places of a jump's load peaks in a stride: where a hoof lies in the wave differs from horse to horse, so these are
+// only where the search begins; each ride's own are learnt from it.
+const (
+	usualToPush, usualFromLand = 0.71, 0.62
+	placeSDRaw, placeSD        = 0.15, 0.10
+	placeWeight                = 2 // the usual place counts as so many jumps
+)
+
+// learn takes what this ride's strides and jumps are like from the canters found.
+func learn(rs []*reading, old rhythm) rhythm {
+	var mid, dur, prom, high, width, level, toPush, fromLand []float64
+	for _, r := range rs {
+		c, pk := r.c, r.c.pk
+		for _, path := range r.canters {
+			for i, s := range path {
+				if i > 0 {
+					q := path[i-1]
+					d := pk[s.k].t - pk[q.k].t
+					m := (pk[s.k].t + pk[q.k].t) / 2
+					switch x := d / old.strideS(m); {
+					case s.part == beat && q.part == beat && !s.unseen && x > 0.7 && x < 1.35:
+						mid, dur = append(mid, m), append(dur, d)
+						if l := c.lull(q.k, s.k); l.ok {
+							width, level = append(width, l.widthS()), append(level, l.level)
+						}
+					case s.part == push && q.part == beat && x < 1.2:
+						toPush = append(toPush, x)
+					case s.part == beat && q.part == land && x < 1.2:
+						fromLand = append(fromLand, x)
+					}
+				}
+				if s.part == beat {
+					prom = append(prom, pk[s.k].prom)
+					high = append(high, pk[s.k].h)
 				}
 			}
 		}
@@ -334,19 +384,29 @@ func learn(pk []peak, canters [][]step, old rhythm) rhythm {
 	if len(dur) < 4 {
 		return old
 	}
+	all := median(dur)
 	r := rhythm{sd: strideSD, prom: median(prom), high: median(high)}
-	for i := range high {
-		high[i] = math.Abs(high[i] - r.high)
+	r.uneven = spreadOf(high)
+	r.width, r.level, r.widthSD, r.levelSD = old.width, old.level, old.widthSD, old.levelSD
+	if len(width) >= 4 {
+		r.width, r.widthSD = median(width), math.Max(minWidthSD, spreadOf(width))
+		r.level, r.levelSD = median(level), math.Max(minLevelSD*r.high, spreadOf(level))
 	}
-	r.uneven = 1.4826 * median(high) // a normal's standard over its median absolute deviation
+	place := func(x []float64, usual float64) float64 {
+		if len(x) == 0 {
+			return usual
+		}
+		n := float64(len(x))
+		return (n*median(x) + placeWeight*usual) / (n + placeWeight)
+	}
+	r.toPush, r.fromLand, r.placeSD = place(toPush, usualToPush), place(fromLand, usualFromLand), placeSD
 	// Around t: the strides within some four seconds, held to the whole ride's by the weight of two
 	// strides. A horse changes its pace over a line, not from stride to stride.
-	all := median(dur)
-	const width, few, grid = 4.0, 2.0, 0.5
+	const about, few, grid = 4.0, 2.0, 0.5
 	at := func(t float64) float64 {
 		sw, s := few, few*all
-		for i := sort.SearchFloat64s(mid, t-2*width); i < len(mid) && mid[i] < t+2*width; i++ {
-			z := (mid[i] - t) / width
+		for i := sort.SearchFloat64s(mid, t-2*about); i < len(mid) && mid[i] < t+2*about; i++ {
+			z := (mid[i] - t) / about
 			w := math.Exp(-0.5 * z * z)
 			sw += w
 			s += w * dur[i]
@@ -354,8 +414,8 @@ func learn(pk []peak, canters [][]step, old rhythm) rhythm {
 		return s / sw
 	}
 	// asked for at every pair of peaks, so kept on a grid: it hardly changes in half a second
-	t0 := pk[0].t
-	table := make([]float64, int((pk[len(pk)-1].t-t0)/grid)+2)
+	t0 := mid[0]
+	table := make([]float64, int((mid[len(mid)-1]-t0)/grid)+2)
 	for i := range table {
 		table[i] = at(t0 + float64(i)*grid)
 	}
@@ -363,6 +423,22 @@ func learn(pk []peak, canters [][]step, old rhythm) rhythm {
 		return table[max(0, min(len(table)-1, int((t-t0)/grid+0.5)))]
 	}
 	return r
+}
+
+// The least spread that a lull's length, s, and its level, as a share of a beat's height, are believed to have.
+const (
+	minWidthSD = 0.025
+	minLevelSD = 0.1
+)
+
+// spreadOf is the standard deviation of a normal sample from its median absolute deviation.
+func spreadOf(x []float64) float64 {
+	m := median(x)
+	d := make([]float64, len(x))
+	for i := range x {
+		d[i] = math.Abs(x[i] - m)
+	}
+	return 1.4826 * median(d)
 }
 
 // median is the middle value, NaN of nothing.

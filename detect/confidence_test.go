@@ -23,9 +23,11 @@ func candidatesOf(r *labelled, m *trace.Motion) []judged {
 		p.findUp(m.GravityRemoved)
 		p.loads()
 		w := p.windows(p.t0, p.at(float64(p.n-1)))
-		gaits := gaitPath(len(w), []Gait{Halt, Walk, Trot, Canter}, func(i int, g Gait) float64 { return gaitCost(w[i], g) })
-		canters, c := p.findCanters(&Events{}, w, gaits, Options{MinConfidence: 0.5})
-		if len(canters) == 0 {
+		size, gaits := learnSizes(w)
+		one := &reading{p: p, w: w, gaits: gaits}
+		findCanters([]*reading{one}, size, Options{MinConfidence: 0.5})
+		c := one.c
+		if len(one.canters) == 0 {
 			continue
 		}
 		for _, x := range c.candidates(-25) {
@@ -122,7 +124,8 @@ func TestConfidence(t *testing.T) {
 		t.Logf("without %-9s slope %.2f; on %d candidates of it, log loss %.4f (with ours %.4f)", horse, b, len(byHorse[horse]), loss, own)
 		require.Greater(t, b, gainSlope)
 		require.Less(t, b, 2.0)
-		require.Less(t, own, 0.02)
+		// what the costs fitted to these rounds alone lose, 0.02, and what it costs to lean on physics in their stead
+		require.Less(t, own, 0.03)
 	}
 	// reliability
 	edges := []float64{0, 0.05, 0.3, 0.7, 0.95, 1.01}

@@ -167,35 +167,122 @@ func (p *piece) windows(fromS, toS float64) []gaitWin {
 	return out
 }
 
-// gaitCost is how badly a window fits a gait, in nats, no single figure counting more than 8. Where the numbers
-// come from: a walk moves a trunk by about 0.7 m/s² (root mean square), trot and canter by 3 to 6, on a
-// wrist by two thirds of that; a trot's wave lies in the high band, a canter's and a walk's in the low one. A halt is
-// told from a walk by what it lacks above 3 Hz, because an arm sways below that at a halt too.
-// Means and spreads are rounded from the labelled rounds of all horses.
-func gaitCost(g gaitWin, s Gait) float64 {
+// gaitSizes are the sizes of the gaits' waves on this ride: ln of the power, (m/s²)², as in gaitWin.level.
+type gaitSizes struct{ walk, trot, canter float64 }
+
+// The usual sizes and how far a ride may be from them. A real walk moves a trunk by 1.6 to 2.5 m/s² at the withers and by 4.2 to
+// 5.4 at the croup, a trot by 7.0 to 7.6 (one horse's markers, all frequencies); a canter's first harmonic is 6.4 to 7.8
+// m/s² high (eleven digitised films). Where a sensor is carried (saddle, seat, pocket, arm) makes all of a ride's waves larger or
+// smaller together, by a factor of two and more either way: carrySD, of the ln of the power. By how much a walk is smaller than the
+// other two differs from horse to horse (walkSD); trot and canter are much alike (strideSizeSD).
+var usualSizes = gaitSizes{walk: 0.9, trot: 3.3, canter: 3.5}
+
+const (
+	carrySD      = 0.9
+	walkSD       = 0.7
+	strideSizeSD = 0.35
+	levelSD      = 0.7 // of one window
+)
+
+// learnSizes finds the likeliest sizes of the gaits' waves on this ride, and the gait of each window with them: first the
+// carrying's share and the walk's own are tried in steps, then each size moves to the median of its windows as far as its prior lets
+// it.
+func learnSizes(w []gaitWin) (gaitSizes, []Gait) {
+	all := []Gait{Halt, Walk, Trot, Canter}
+	some := w
+	if k := len(w)/sizeWindows + 1; k > 1 {
+		// a long recording's sizes show in a part of its windows; a change of gait between them is no dearer
+		some = nil
+		for i := 0; i < len(w); i += k {
+			some = append(some, w[i])
+		}
+	}
+	try := func(w []gaitWin, s gaitSizes) ([]Gait, float64) {
+		return gaitPathCost(len(w), all, func(i int, g Gait) float64 { return gaitCost(w[i], g, s) })
+	}
+	const step, reach = 0.5, 5
+	best, carried, least := usualSizes, 0.0, math.Inf(1)
+	for k := -reach; k <= reach; k++ {
+		for walk := -1.5; walk <= 1.5; walk += 0.75 {
+			by := step * float64(k)
+			s := gaitSizes{usualSizes.walk + by + walk, usualSizes.trot + by, usualSizes.canter + by}
+			_, c := try(some, s)
+			if c = evidence*c + gaussCost(by/carrySD) + gaussCost(walk/walkSD); c < least {
+				best, carried, least = s, by, c
+			}
+		}
+	}
+	path, _ := try(w, best)
+	for range 2 {
+		var level [4][]float64
+		for i, g := range path {
+			level[g] = append(level[g], w[i].level)
+		}
+		held := func(x []float64, usual, sd float64) float64 {
+			if len(x) == 0 {
+				return usual
+			}
+			// windows overlap, and those of one ride are alike: more than three say no more than three
+			n := math.Min(3, float64(len(x))*winHopS/winS)
+			own := levelSD * levelSD / n
+			return (median(x)*sd*sd + usual*own) / (sd*sd + own)
+		}
+		best = gaitSizes{
+			walk:   held(level[Walk], best.walk, walkSD),
+			trot:   held(level[Trot], usualSizes.trot+carried, strideSizeSD),
+			canter: held(level[Canter], usualSizes.canter+carried, strideSizeSD),
+		}
+		path, _ = try(w, best)
+	}
+	return best, path
+}
+
+// evidence is what the windows' costs count for against the sizes' priors: the windows of one gait are alike, so that the
+// same misfit comes back in each.
+const evidence = 0.1
+
+// sizeWindows is how many windows are looked at for the sizes: ten minutes' worth.
+const sizeWindows = 3000
+
+// gaitCost is how badly a window fits a gait of the ride's sizes, in nats, no single figure counting more than 8. A trot's
+// wave lies in the high band, a canter's and a walk's in the low one; a second harmonic of 0.6 of a canter's first is a
+// ratio of -1. A halt is found, where an arm sways below 3 Hz at a halt too, by what it lacks above.
+func gaitCost(g gaitWin, s Gait, size gaitSizes) float64 {
 	q := func(x, mean, sd float64) float64 {
 		z := (x - mean) / sd
 		return math.Min(0.5*z*z, 8)
 	}
+	// a jump, a turn or a stronger seat makes a wave larger for a while: half as much counts
+	level := func(usual float64) float64 { return math.Min(g.level-usual, (g.level-usual)/2) }
 	switch s {
 	case Halt:
 		// what is left in the low band must be the tail of a slower sway, or next to nothing
 		over := g.level - math.Max(g.slow, -4.5)
 		return q(math.Max(g.level, 0), 0, 0.6) + q(math.Max(g.quick, -6.5), -6.5, 0.8) + q(math.Max(over, 0), 0, 1.5)
 	case Walk:
-		return q(g.level, -0.7, 0.9) + q(math.Min(g.quick, -4), -4, 0.9) + q(math.Max(g.ratio, -1), -1, 1)
+		quick := 0.0
+		if g.level < 0.5 { // a halt can't be as large
+			quick = q(math.Min(g.quick, -4), -4, 1.1)
+		}
+		return q(level(size.walk), 0, levelSD) + quick + q(math.Max(g.ratio, -1), -1, 1)
 	case Trot:
-		return q(math.Min(g.level, 2.6), 2.6, 0.8) + q(math.Min(g.ratio, 2), 2, 0.9)
+		return q(level(size.trot), 0, levelSD) + q(math.Min(g.ratio, 2), 2, 0.9)
 	}
-	return q(math.Min(g.level, 2.6), 2.6, 0.8) + q(math.Max(g.ratio, -1), -1, 0.9)
+	return q(level(size.canter), 0, levelSD) + q(math.Max(g.ratio, -1), -1, 0.9)
 }
 
 // gaitPath is the likeliest gait of every window (Viterbi 1967) among the allowed ones. cost tells how badly
 // window i fits a gait; windows overlap, so each weighs only its share; a change of gait
 // costs what one change in half a minute is worth.
 func gaitPath(n int, allowed []Gait, cost func(i int, g Gait) float64) []Gait {
+	path, _ := gaitPathCost(n, allowed, cost)
+	return path
+}
+
+// gaitPathCost is gaitPath with the whole cost of that path, nats.
+func gaitPathCost(n int, allowed []Gait, cost func(i int, g Gait) float64) ([]Gait, float64) {
 	if n == 0 {
-		return nil
+		return nil, 0
 	}
 	const weight = 2 * winHopS / winS
 	change := math.Log(30 / winHopS)
@@ -225,12 +312,13 @@ func gaitPath(n int, allowed []Gait, cost func(i int, g Gait) float64) []Gait {
 			s = r
 		}
 	}
+	total := sum[s]
 	out := make([]Gait, n)
 	for i := n - 1; i >= 0; i-- {
 		out[i] = allowed[s]
 		s = int(back[i*m+s])
 	}
-	return out
+	return out, total
 }
 
 // sharpen moves the bounds between halt, walk and trot, which windows of two seconds leave blunt, to where

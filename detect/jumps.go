@@ -13,43 +13,6 @@ const (
 	airNeverS, airAlways = 0.20, 0.85
 )
 
-// shapeCost is the cost in nats of taking peaks a and b as a jump's push-off and landing:
-// what a jump must overcome, less what its peaks rise above the horse's own beats and
-// the flight sinks below them. The figures are set so that an even chance comes out at zero gain on
-// the labelled rounds (see confidence).
-func (p *piece) shapeCost(a, b peak, r rhythm) float64 {
-	air := b.t - a.t - pushToTakeoffS - landingToLandS
-	if air < airNeverS || air > airAlways || !(r.high > 0) {
-		return math.Inf(1)
-	}
-	i, j := p.idx(a.t+pushToTakeoffS+0.02), p.idx(b.t-landingToLandS-0.02)
-	var low float64
-	for k := i; k <= j; k++ {
-		low += p.load[k]
-	}
-	low /= float64(max(1, j-i+1)) * r.high
-	c := 5.0
-	c += gaussCost(math.Max(0, airMinS-air)/0.03) + gaussCost(math.Max(0, air-airMaxS)/0.05)
-	c -= 4 * math.Max(-1.5, math.Min(1, a.h/r.high-1))
-	c -= 4 * math.Max(-1.5, math.Min(1, b.h/r.high-1))
-	// a canter's suspension sinks to about half a beat's height below the mean
-	c += 5 * math.Max(-1, math.Min(3, low+0.55))
-	return c
-}
-
-// flightCost is shapeCost with what lies between the two peaks: a bump in the flight is the
-// rider's or the arm's, a loaded one is a stride.
-func (p *piece) flightCost(pk []peak, r rhythm, j, k int) float64 {
-	c := p.shapeCost(pk[j], pk[k], r)
-	if math.IsInf(c, 1) {
-		return c
-	}
-	for q := j + 1; q < k; q++ {
-		c += gaussCost(math.Max(0, pk[q].h+0.3*r.high) / (0.3 * r.high))
-	}
-	return c
-}
-
 // edge is a steep side of a flight: the moment at which the load is half way between the
 // flight's level and the peak, and how steep it is there.
 type edge struct {
@@ -57,41 +20,112 @@ type edge struct {
 	slope float64 // m/s³, positive
 }
 
-// edges are the fall after the push-off and the rise before the landing; ok is false where the load has
-// no such sides. spread is the standard deviation of the flight's middle third around its level, m/s².
-func (p *piece) edges(a, b peak) (fall, rise edge, spread float64, ok bool) {
-	i, j := a.i, b.i
-	m, q := (i+j)/2, (j-i)/6
-	in := p.v[m-q : m+q+1]
-	level := median(in)
-	for _, x := range in {
-		spread += (x - level) * (x - level)
+// lull is what lies between two load peaks: in a jump the flight, in a canter the suspension.
+type lull struct {
+	fall, rise edge
+	level      float64 // mean load of its middle third, m/s²
+	spread     float64 // standard deviation there, m/s²
+	force      float64 // median size of the whole force in its middle third, m/s²
+	bump       float64 // the highest load between the edges, as a share of the way from the level to the lower peak
+	ok         bool    // false where the load has no such sides
+}
+
+func (l lull) widthS() float64 { return l.rise.t - l.fall.t }
+
+// top is the highest load within a tenth of a second of sample i: a peak of the smoothed wave may lie beside it.
+func (p *piece) top(i int) (int, float64) {
+	const reach = int(0.1 / stepS)
+	best := i
+	for k := max(0, i-reach); k <= min(p.n-1, i+reach); k++ {
+		if p.load[k] > p.load[best] {
+			best = k
+		}
 	}
-	spread = math.Sqrt(spread / float64(len(in)))
+	return best, p.load[best]
+}
+
+// lullBetween measures the lull between two peaks in a wave x of the load.
+func (p *piece) lullBetween(x []float64, a, b peak) (l lull) {
+	i, hi := p.top(a.i)
+	j, hj := p.top(b.i)
+	if j-i < int(airNeverS/stepS) {
+		return l
+	}
+	m, q := (i+j)/2, (j-i)/6
+	in := x[m-q : m+q+1]
+	l.level = median(in)
+	for _, y := range in {
+		l.spread += (y - l.level) * (y - l.level)
+	}
+	l.spread = math.Sqrt(l.spread / float64(len(in)))
+	whole := make([]float64, 0, len(in))
+	for k := m - q; k <= m+q; k++ {
+		whole = append(whole, math.Sqrt(p.a[0][k]*p.a[0][k]+p.a[1][k]*p.a[1][k]+p.a[2][k]*p.a[2][k]))
+	}
+	l.force = median(whole)
+	if hi <= l.level || hj <= l.level {
+		return l
+	}
 	// from the last moment before the middle with four fifths of the peak's height, on to the half
 	k := m
-	for k > i && p.v[k] < level+0.8*(p.load[i]-level) {
+	for k > i && x[k] < l.level+0.8*(hi-l.level) {
 		k--
 	}
-	half := level + 0.5*(p.load[i]-level)
+	half := l.level + 0.5*(hi-l.level)
 	for ; k < m; k++ {
-		if d := p.v[k] - p.v[k+1]; p.v[k] >= half && p.v[k+1] < half {
-			fall = edge{p.at(float64(k) + (p.v[k]-half)/d), d / stepS}
+		if d := x[k] - x[k+1]; x[k] >= half && x[k+1] < half {
+			l.fall = edge{p.at(float64(k) + (x[k]-half)/d), d / stepS}
 			break
 		}
 	}
 	k = m
-	for k < j && p.v[k] < level+0.8*(p.load[j]-level) {
+	for k < j && x[k] < l.level+0.8*(hj-l.level) {
 		k++
 	}
-	half = level + 0.5*(p.load[j]-level)
+	half = l.level + 0.5*(hj-l.level)
 	for ; k > m; k-- {
-		if d := p.v[k] - p.v[k-1]; p.v[k] >= half && p.v[k-1] < half {
-			rise = edge{p.at(float64(k) - (p.v[k]-half)/d), d / stepS}
+		if d := x[k] - x[k-1]; x[k] >= half && x[k-1] < half {
+			l.rise = edge{p.at(float64(k) - (x[k]-half)/d), d / stepS}
 			break
 		}
 	}
-	return fall, rise, spread, fall.slope > 0 && rise.slope > 0
+	l.ok = l.fall.slope > 0 && l.rise.slope > 0 && l.rise.t > l.fall.t
+	if l.ok {
+		low := math.Min(hi, hj) - l.level
+		for k := p.idx(l.fall.t + 0.03); k < p.idx(l.rise.t-0.03); k++ {
+			l.bump = math.Max(l.bump, (x[k]-l.level)/low)
+		}
+	}
+	return l
+}
+
+// shapeCost is the cost in nats of taking a lull and the peaks on its sides for a jump's flight, push-off and landing: what a jump
+// must overcome, less what speaks for it. A flight is longer than this horse's own suspensions (published flights last 0.28 to
+// 0.7 s), sinks at least as deep, because both are free fall, and the landing loads more than a stride does; the push-off may,
+// but on an arm it hardly shows.
+func shapeCost(l lull, a, b peak, r rhythm, gravityGone bool) float64 {
+	w := l.widthS()
+	if !l.ok || w < airNeverS || w > airAlways || !(r.high > 0) {
+		return math.Inf(1)
+	}
+	c := 6.0
+	c += gaussCost(math.Max(0, airMinS-w)/0.03) + gaussCost(math.Max(0, w-airMaxS)/0.05)
+	c -= math.Min(8, gaussCost(math.Max(0, w-r.width)/r.widthSD))
+	// nowhere near free fall: along up, and whichever way up may be
+	c += gaussCost(math.Max(0, l.level/gravityMS2+0.35) / 0.1)
+	if !gravityGone {
+		c += gaussCost(math.Max(0, l.force/gravityMS2-0.7) / 0.08)
+	}
+	z := (r.level - l.level) / r.levelSD
+	if z > 0 {
+		c -= math.Min(3, z)
+	} else {
+		c += math.Min(6, gaussCost(z))
+	}
+	c -= 3 * math.Max(-0.5, math.Min(1, a.h/r.high-1))
+	c -= 3 * math.Max(-1.5, math.Min(1, b.h/r.high-1))
+	c += math.Min(8, gaussCost(math.Max(0, l.bump-0.5)/0.15))
+	return c
 }
 
 // The hooves against the load's edges, and the doubt about them: medians over the labelled rounds. The doubt's parts were
@@ -116,12 +150,12 @@ const (
 
 // timeJump tells take-off and landing from the flight's edges.
 func (p *piece) timeJump(a, b peak, r rhythm) (takeoff, landing trace.Estimate) {
-	fall, rise, spread, ok := p.edges(a, b)
-	if !ok {
+	l := p.lullBetween(p.v, a, b)
+	if !l.ok {
 		return trace.FromSD(a.t+pushToTakeoffS, peakDoubtS), trace.FromSD(b.t-landingToLandS, peakDoubtS)
 	}
 	doubt := func(e edge, q peak) float64 {
-		u, s := edgeUneven*r.uneven/e.slope, edgeSpread*spread/e.slope
+		u, s := edgeUneven*r.uneven/e.slope, edgeSpread*l.spread/e.slope
 		n, d := edgeNoise*p.noise/e.slope, edgeStepPerS*p.dtS*p.dtS
 		c := 0.0
 		if p.clipped(q) {
@@ -129,7 +163,7 @@ func (p *piece) timeJump(a, b peak, r rhythm) (takeoff, landing trace.Estimate) 
 		}
 		return math.Sqrt(edgeFloorS*edgeFloorS + u*u + s*s + n*n + d*d + c*c)
 	}
-	return trace.FromSD(fall.t+fallToTakeoffS, doubt(fall, a)), trace.FromSD(rise.t+riseToLandingS, doubt(rise, b))
+	return trace.FromSD(l.fall.t+fallToTakeoffS, doubt(l.fall, a)), trace.FromSD(l.rise.t+riseToLandingS, doubt(l.rise, b))
 }
 
 // clipped tells whether the sensor stopped within a tenth of a second of the peak.
@@ -148,11 +182,10 @@ func (p *piece) clipped(q peak) bool {
 	return false
 }
 
-// gainSlope turns nats of gain into log odds. On the labelled rounds as they are, every jump gains more than 3 and
-// everything else less than -6; with noise of up to 3 m/s² or an arm's sway of up to 4 m/s² added the two meet, and a
-// logistic regression there gives 0.78 to 1.3 depending on which kind of horse is left out (TestConfidence does it again).
-// Less is taken, because real sensors have more ways to mislead.
-const gainSlope = 0.6
+// gainSlope turns nats of gain into log odds. Where noise of up to 3 m/s² or an arm's sway of up to 4 m/s² is added to labelled
+// rounds, jumps and other candidates meet, and a logistic regression there gives 0.38 to 0.39 whichever kind of horse
+// is left out (TestConfidence does it again).
+const gainSlope = 0.37
 
 // confidence is the probability that a candidate was a jump, from the nats by which the ride is better told with
 // it than without.

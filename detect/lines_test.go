@@ -63,9 +63,10 @@ func TestCountOfForeignEvents(t *testing.T) {
 func TestCountsAddUp(t *testing.T) {
 	// landing at 0, push-off at 2.2 strides of 0.6 s later, and between them peaks on the beat and one off it
 	const T = 0.6
-	first := landingToLandS*-1 + hindAfterLandingS + beatPhase*T
-	at := []float64{0, first, first + 0.5*T, first + T, first + T + (1-beatPhase)*T + hindBeforeTakeoffS - pushToTakeoffS}
-	c := &canterPath{r: rhythm{strideS: func(float64) float64 { return T }, sd: strideSD, prom: 10, high: 8}}
+	const first = usualFromLand * T
+	at := []float64{0, first, first + 0.5*T, first + T, first + T + usualToPush*T}
+	c := &canterPath{r: rhythm{strideS: func(float64) float64 { return T }, sd: strideSD, prom: 10, high: 8,
+		toPush: usualToPush, fromLand: usualFromLand, placeSD: placeSD}}
 	for _, s := range at {
 		c.pk = append(c.pk, peak{t: s, h: 8, prom: 10})
 	}

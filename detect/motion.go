@@ -60,12 +60,19 @@ func FromMotion(m *trace.Motion, o Options) (*Events, error) {
 
 	ev := &Events{}
 	m = numbersOnly(m)
-	for i, part := range split(m) {
+	var pieces []*piece
+	first, totalS := 0, 0.0
+	for _, part := range split(m) {
 		p := resample(m, part[0], part[1])
 		p.findUp(m.GravityRemoved)
 		p.loads()
-		p.run(ev, o, i)
+		if s := float64(p.n) * stepS; totalS+s > longestS && len(pieces) > 0 {
+			run(ev, pieces, o, first)
+			first, totalS, pieces = first+len(pieces), 0, nil
+		}
+		pieces, totalS = append(pieces, p), totalS+float64(p.n)*stepS
 	}
+	run(ev, pieces, o, first)
 	ev.finish()
 	if m.RateHz > 0 && m.RateHz < fewHz {
 		ev.Notes = append(ev.Notes, trace.Note{Level: "caution", What: "take-off and landing are less sure than with a faster sensor",

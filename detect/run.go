@@ -2,20 +2,46 @@ package detect
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"groundline/trace"
 )
 
-// run finds the events of one piece.
-func (p *piece) run(ev *Events, o Options, no int) {
-	w := p.windows(p.t0, p.at(float64(p.n-1)))
-	gaits := gaitPath(len(w), []Gait{Halt, Walk, Trot, Canter}, func(i int, g Gait) float64 { return gaitCost(w[i], g) })
-	canters, c := p.findCanters(ev, w, gaits, o)
+// reading is one piece of a recording and what is found in it.
+type reading struct {
+	p       *piece
+	w       []gaitWin
+	gaits   []Gait // of each window
+	c       *canterPath
+	canters [][]step
+}
+
+// run finds the events of pieces of one ride, which has one size of each gait and one rhythm. first is the number of the first piece.
+func run(ev *Events, pieces []*piece, o Options, first int) {
+	rs := make([]*reading, len(pieces))
+	var all []gaitWin
+	for i, p := range pieces {
+		rs[i] = &reading{p: p, w: p.windows(p.t0, p.at(float64(p.n-1)))}
+		all = append(all, rs[i].w...)
+	}
+	size, gaits := learnSizes(all)
+	for _, r := range rs {
+		r.gaits, gaits = gaits[:len(r.w)], gaits[len(r.w):]
+	}
+	findCanters(rs, size, o)
+	for i, r := range rs {
+		r.tell(ev, size, o, first+i)
+	}
+}
+
+// tell adds what was found in a piece to the events.
+func (r *reading) tell(ev *Events, size gaitSizes, o Options, no int) {
+	p, c, canters := r.p, r.c, r.canters
 	cands := p.judge(ev, c, canters, gainOf(o.MinConfidence))
 	p.addYaw(ev)
 	first := len(ev.Gaits)
-	p.addGaits(ev, c, canters)
+	p.addGaits(ev, c, canters, size)
 	strides := len(ev.Strides)
 	p.addCanters(ev, c, canters, cands)
 	p.findSides(ev, strides, no)
@@ -29,53 +55,96 @@ func (p *piece) run(ev *Events, o Options, no int) {
 	}
 	for _, g := range ev.Gaits[first:] {
 		if g.Gait == Walk || g.Gait == Trot {
-			p.addWaves(ev, w, g)
+			p.addWaves(ev, r.w, g)
 		}
 	}
 }
 
-// findCanters decodes the load peaks into beats and jumps.
-func (p *piece) findCanters(ev *Events, w []gaitWin, gaits []Gait, o Options) ([][]step, *canterPath) {
-	var times, sizes []float64
-	for i, g := range gaits {
-		if g == Canter {
-			times = append(times, 1/w[i].peakHz)
-			sizes = append(sizes, math.Sqrt(2*w[i].powLow))
+// findCanters decodes the load peaks of all pieces into beats and jumps; it sets no path where no canter can be.
+func findCanters(rs []*reading, size gaitSizes, o Options) {
+	var times, amps []float64
+	for _, r := range rs {
+		for i, g := range r.gaits {
+			if g == Canter {
+				times = append(times, 1/r.w[i].peakHz)
+				amps = append(amps, math.Sqrt(2*r.w[i].powLow))
+			}
 		}
 	}
 	// two seconds' worth of windows that look like a canter
 	if float64(len(times))*winHopS < 2 {
-		return nil, nil
+		return
 	}
-	size, T := median(sizes), median(times)
-	c := &canterPath{pk: p.peaksOf(p.load, 0, p.n, 0.15*size), entry: enterCost}
-	c.r = rhythm{strideS: func(float64) float64 { return T }, sd: strideSDRaw, prom: 1.8 * size, high: size}
+	amp, T := median(amps), median(times)
+	usual := rhythm{strideS: func(float64) float64 { return T }, sd: strideSDRaw, prom: 1.8 * amp, high: amp,
+		// of a plain wave: half of it lies below the half, and its middle third at 0.83 of its depth
+		width: T / 2, widthSD: 2 * minWidthSD, level: -0.83 * amp, levelSD: 0.3 * amp,
+		toPush: usualToPush, fromLand: usualFromLand, placeSD: placeSDRaw}
+	beatPeaks(rs, T, 0.15*amp)
+	for _, r := range rs {
+		r.c.r = usual
+	}
 	// a jump must be so much likelier than none that it reaches the confidence asked for
 	extra := gainOf(o.MinConfidence)
-	c.jump = func(j, k int) float64 { return p.flightCost(c.pk, c.r, j, k) + extra }
-	var canters [][]step
-	for pass := 0; pass < 3; pass++ {
+	for pass, last, crowd := 0, 3, 0.0; pass <= last; pass++ {
 		if pass > 0 {
-			c.r = learn(c.pk, canters, c.r)
+			usual = learn(rs, usual)
 		}
-		c.node = p.nodeCosts(c.pk, w, c.r)
-		c.solve()
-		canters = c.best()
-		if pass > 0 {
-			canters = p.believable(ev, c, canters, pass == 2)
+		var canters [][]step
+		for _, r := range rs {
+			c := r.c
+			c.r = usual
+			switch {
+			case pass == 0:
+				// the strides are learnt first, without any jump: else a wave of two peaks a stride could be read as
+				// jumps all the way
+				c.jump = func(int, int) float64 { return math.Inf(1) }
+			default:
+				c.jump = func(j, k int) float64 { return c.shape(j, k) + extra + crowd }
+			}
+			c.node = r.p.nodeCosts(c.pk, r.w, size, c.r)
+			c.solve()
+			r.canters = c.best()
+			canters = append(canters, r.canters...)
+		}
+		if pass == last && tooManyJumps(canters) && crowd < 12 {
+			// what jumps all the way is no horse, or its strides are misread
+			crowd += 4
+			last++
 		}
 	}
-	return canters, c
+}
+
+// mostInARow is how many efforts a gymnastic line has at most (common practice: up to six).
+const mostInARow = 6
+
+// tooManyJumps tells whether a canter jumps more often than every third stride, beyond a gymnastic line.
+func tooManyJumps(canters [][]step) bool {
+	jumps, beats := 0, 0
+	for _, path := range canters {
+		for _, s := range path {
+			switch s.part {
+			case beat:
+				beats++
+			case land:
+				jumps++
+			}
+		}
+	}
+	return jumps > mostInARow && 3*jumps > beats
 }
 
 // nodeCosts say how much a peak looks like a canter's: by the gait of the window
 // around it and its own prominence.
-func (p *piece) nodeCosts(pk []peak, w []gaitWin, r rhythm) []float64 {
+func (p *piece) nodeCosts(pk []peak, w []gaitWin, size gaitSizes, r rhythm) []float64 {
 	out := make([]float64, len(pk))
+	if len(w) == 0 {
+		return out
+	}
 	for k, q := range pk {
 		g := w[max(0, min(len(w)-1, int(math.Round((q.t-p.t0)/winHopS))))]
-		other := math.Min(gaitCost(g, Halt), math.Min(gaitCost(g, Walk), gaitCost(g, Trot)))
-		out[k] = math.Max(-3, math.Min(3, gaitCost(g, Canter)-other)) + promCost(q, r)
+		other := math.Min(gaitCost(g, Halt, size), math.Min(gaitCost(g, Walk, size), gaitCost(g, Trot, size)))
+		out[k] = math.Max(-3, math.Min(3, gaitCost(g, Canter, size)-other)) + promCost(q, r)
 	}
 	return out
 }
@@ -156,11 +225,11 @@ func (p *piece) jumpOf(c *canterPath, j, k int, gain float64) Jump {
 	return out
 }
 
-// Limits of what is told of a candidate that is no jump of the canters found: from one chance in twenty it is a doubtful
+// Limits of what is told of a candidate that is no jump of the canters found: from one chance in ten it is a doubtful
 // jump; below, it is a rejected one if at least its shape speaks for a jump rather than a stride (nats of shapeCost,
 // which costs 5 to overcome).
 const (
-	doubtfulGain = -4.9 // gainOf(0.05)
+	doubtfulGain = -5.9 // gainOf(0.1)
 	likeJump     = 3
 )
 
@@ -172,6 +241,7 @@ func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64
 	}
 	var out []candidate
 	var flights [][2]int
+	between := 0 // neither jumps nor clearly none
 	for _, path := range canters {
 		for i, s := range path {
 			if s.part == push && i+1 < len(path) {
@@ -189,7 +259,7 @@ func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64
 		}
 		return false
 	}
-	for _, x := range c.candidates(-40) {
+	for _, x := range c.candidates(-40 - math.Abs(extra)) {
 		x.gain += extra
 		a, b := c.pk[x.push], c.pk[x.land]
 		clear := inCanter(a.t) && inCanter(b.t)
@@ -200,15 +270,41 @@ func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64
 		case !clear:
 		case x.gain >= doubtfulGain:
 			out = append(out, x)
-		case p.shapeCost(a, b, c.r) < likeJump:
+			between++
+		case c.shape(x.push, x.land) < likeJump:
 			ev.Rejected = append(ev.Rejected, Rejected{AtS: a.t, Rule: "looks like a jump, but the strides go on through it", Found: x.gain, Limit: doubtfulGain})
 		}
 	}
-	return out
+	// Jumps stand apart from strides. Where many candidates lie in between, the wave's own unevenness reaches up to the jumps, and
+	// what passes for one says less: as in a false discovery rate, by the logarithm of how many there are.
+	for i := range out {
+		if out[i].gain < 5 {
+			between++
+		}
+	}
+	kept := out[:0]
+	for _, x := range out {
+		x.gain -= crowdCost * math.Log1p(math.Max(0, float64(between-crowdFree))/2)
+		if x.gain >= doubtfulGain || flown(flights, x) {
+			kept = append(kept, x)
+		}
+	}
+	return kept
 }
 
+// flown tells whether a candidate is one of the flights of the canters found.
+func flown(flights [][2]int, x candidate) bool {
+	return slices.Contains(flights, [2]int{x.push, x.land})
+}
+
+// What a crowd of doubtful candidates takes from each: nats for each e-fold, beyond a few that any ride may have.
+const (
+	crowdCost = 3.0
+	crowdFree = 3
+)
+
 // addGaits lays canters where their strides are, and elsewhere the likeliest of the other gaits.
-func (p *piece) addGaits(ev *Events, c *canterPath, canters [][]step) {
+func (p *piece) addGaits(ev *Events, c *canterPath, canters [][]step, size gaitSizes) {
 	end := p.at(float64(p.n - 1))
 	var spans []Span
 	at := p.t0
@@ -243,7 +339,7 @@ func (p *piece) addGaits(ev *Events, c *canterPath, canters [][]step) {
 			add(shortGait(ev.Gaits[first:]), a, b)
 			return
 		}
-		for i, g := range gaitPath(len(w), []Gait{Halt, Walk, Trot}, func(i int, g Gait) float64 { return gaitCost(w[i], g) }) {
+		for i, g := range gaitPath(len(w), []Gait{Halt, Walk, Trot}, func(i int, g Gait) float64 { return gaitCost(w[i], g, size) }) {
 			from, to := w[i].t-winHopS/2, w[i].t+winHopS/2
 			if i == 0 {
 				from = a
@@ -334,4 +430,47 @@ func (e *Events) usualStride() *trace.Estimate {
 	}
 	est := trace.FromSD(m, sd)
 	return &est
+}
+
+// maxPeaks are the high peaks a stride that still count as one: jumps, leaps and breaks add some.
+const maxPeaks = 1.15
+
+// beatPeaks are the load's peaks on a wave that is smooth enough for a canter to have one peak a stride. A canter's load may
+// well have two or three peaks a stride; its first harmonic has one. Smoothing costs the short flights of low jumps and
+// bounces their depth, so that no more is done than this ride's canter asks for.
+func beatPeaks(rs []*reading, strideS, minProm float64) {
+	canterS := 0.0
+	for _, r := range rs {
+		for _, g := range r.gaits {
+			if g == Canter {
+				canterS += winHopS
+			}
+		}
+	}
+	n := canterS / strideS
+	for _, part := range [...]float64{0, 0.05, 0.08, 0.11, 0.14} {
+		var proms []float64
+		for _, r := range rs {
+			p := r.p
+			x := p.load
+			if part > 0 {
+				x = smooth(p.load, part*strideS)
+			}
+			r.c = &canterPath{pk: p.peaksOf(x, 0, p.n, minProm), entry: enterCost, p: p, lulls: map[[2]int]lull{}}
+			for _, q := range r.c.pk {
+				if len(r.w) > 0 && r.gaits[max(0, min(len(r.w)-1, int(math.Round((q.t-p.t0)/winHopS))))] == Canter {
+					proms = append(proms, q.prom)
+				}
+			}
+		}
+		sort.Sort(sort.Reverse(sort.Float64Slice(proms)))
+		if len(proms) == 0 || float64(len(proms)) < n {
+			return
+		}
+		// peaks a third as prominent as a usual beat
+		usual := proms[int(n/2)]
+		if high := sort.Search(len(proms), func(i int) bool { return proms[i] < 0.35*usual }); float64(high) < maxPeaks*n {
+			return
+		}
+	}
 }

@@ -78,9 +78,12 @@ type labelled struct {
 	m    *trace.Motion
 }
 
-// labelledRounds are all rounds with a motion sensor; the test is skipped without them.
-func labelledRounds(t testing.TB) []*labelled {
-	files, err := filepath.Glob("../../shared/data/*/*/motion.csv")
+// labelledRounds are all rounds of the first generator with a motion sensor; the test is skipped without them.
+func labelledRounds(t testing.TB) []*labelled { return labelledIn(t, "*/*") }
+
+// labelledIn are the rounds with a motion sensor whose folders match a pattern; the test is skipped without any.
+func labelledIn(t testing.TB, folders string) []*labelled {
+	files, err := filepath.Glob("../../shared/data/" + folders + "/motion.csv")
 	require.NoError(t, err)
 	if len(files) == 0 {
 		t.Skip("the labelled rounds are not here")

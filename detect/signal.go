@@ -22,6 +22,8 @@ type piece struct {
 	g   [3][]float64 // turn rate, rad/s; nil without a gyroscope
 	up  [3][]float64 // unit vector up, sensor axes
 
+	gravityGone bool // the device had taken gravity out
+
 	v       []float64 // upward load less its slow mean, m/s², hardly smoothed
 	load    []float64 // the same smoothed to the canter's waves
 	noise   float64   // standard deviation of v's sample noise, m/s²
@@ -172,6 +174,7 @@ func (p *piece) findUp(gravityRemoved bool) {
 	mean /= float64(p.n)
 	// a third of gravity: with it the slow mean is 9.81, without it near 0
 	if gravityRemoved || mean < gravityMS2/3 {
+		p.gravityGone = true
 		p.upFromWave()
 		return
 	}

@@ -37,7 +37,7 @@ func (p *piece) addWaves(ev *Events, w []gaitWin, g Span) {
 		}
 		c.solve()
 		if pass == 0 {
-			c.r = learn(c.pk, c.best(), c.r)
+			c.r = learn([]*reading{{c: c, canters: c.best()}}, c.r)
 			c.r.sd = waveSD
 		}
 	}
