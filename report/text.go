@@ -293,17 +293,23 @@ func lineWords(l Line, units Units) string {
 		}
 		said = append(said, word+pace().bare(size(*l.SpeedDriftMS)))
 	}
-	if f := l.Fit; f != nil && f.PerStrideM != nil && fitWords(*f) == f.Says && f.Says != "right" {
-		word := " a stride beyond its usual"
-		if f.PerStrideM.Value < 0 {
-			word = " a stride short of its usual"
-		}
-		said = append(said, "asked "+units.length().measured(size(*f.PerStrideM))+word)
-	}
-	if l.RhythmCV != nil && l.RhythmCV.Low > steadyRhythmCV {
-		said = append(said, "stride time varied by "+percent().measured(*l.RhythmCV))
-	}
+	said = append(said, remarks(RiddenLine{Line: &l}, units)...)
 	return strings.Join(said, "; ")
+}
+
+// remarks are what the figures of a ridden line deserve to have said of them, in the order of the figures.
+func remarks(r RiddenLine, units Units) (said []string) {
+	for _, f := range Figures() {
+		if f.Remark == nil {
+			continue
+		}
+		if e := f.asRead(r); e != nil {
+			if words := f.Remark(units, r, *e); words != "" {
+				said = append(said, words)
+			}
+		}
+	}
+	return said
 }
 
 // plannedWords tells what the distance asks of the standard stride, where a ride of it had another count

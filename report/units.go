@@ -32,26 +32,59 @@ type quantity struct {
 	decimals int
 }
 
-// The quantities of the text. A centimetre of stride, a metre a minute of pace, a
-// decimetre of turn, a hundredth of a second (the finest that rule books time to) and a
-// degree are the least that a rider can use.
-func (u Units) length() quantity {
-	if u == Imperial {
-		return quantity{"ft", 1 / footM, 1}
+// Unit is what a figure is made of, which decides the unit and the digits that people read it in.
+type Unit uint8
+
+// The units: a centimetre of stride, a decimetre of track or turn, a metre a minute of pace, a hundredth of a second
+// (the finest that rule books time to), a degree and a tenth of a percent are the least that a rider can use.
+const (
+	Count    Unit = iota
+	Length        // of a stride, of landing and take-off
+	Distance      // of a track, of a turn
+	Pace
+	Seconds
+	Degrees
+	Percent
+)
+
+// quantity is how a unit is read. In feet a decimal less is worth as much.
+func (u Units) quantity(of Unit) quantity {
+	switch of {
+	case Length, Distance:
+		decimals := 2
+		if of == Distance {
+			decimals = 1
+		}
+		if u == Imperial {
+			return quantity{"ft", 1 / footM, decimals - 1}
+		}
+		return quantity{"m", 1, decimals}
+	case Pace:
+		return quantity{"m/min", secondsAMin, 0}
+	case Seconds:
+		return quantity{"s", 1, 2}
+	case Degrees:
+		return quantity{"°", 1, 0}
+	case Percent:
+		return quantity{"%", 100, 1}
 	}
-	return quantity{"m", 1, 2}
+	return quantity{"", 1, 0}
 }
 
-func (u Units) radius() quantity {
-	q := u.length()
-	q.decimals--
-	return q
-}
+func (u Units) length() quantity { return u.quantity(Length) }
+func (u Units) radius() quantity { return u.quantity(Distance) }
+func pace() quantity             { return Metric.quantity(Pace) }
+func seconds() quantity          { return Metric.quantity(Seconds) }
+func degrees() quantity          { return Metric.quantity(Degrees) }
 
-func pace() quantity    { return quantity{"m/min", secondsAMin, 0} }
-func seconds() quantity { return quantity{"s", 1, 2} }
-func degrees() quantity { return quantity{"°", 1, 0} }
+// percent is a whole one: of how even a stride is, a tenth is too fine for a sentence.
 func percent() quantity { return quantity{"%", 100, 0} }
+
+// In is how a unit is read: its name ("" of counts), how many of it make one SI unit, and the most decimals worth showing.
+func (of Unit) In(u Units) (name string, perSI float64, decimals int) {
+	q := u.quantity(of)
+	return q.unit, q.perSI, q.decimals
+}
 
 // plain is a figure without an interval: "21.95 m".
 func (q quantity) plain(si float64) string {

@@ -191,18 +191,7 @@ func toldLine(d *Debrief, l Line, units Units) ToldLine {
 			}
 		}
 	}
-	var said []string
-	if f := l.Fit; f != nil && f.PerStrideM != nil && fitWords(*f) == f.Says && f.Says != "right" {
-		word := " a stride beyond its usual"
-		if f.PerStrideM.Value < 0 {
-			word = " a stride short of its usual"
-		}
-		said = append(said, "asked "+units.length().measured(size(*f.PerStrideM))+word)
-	}
-	if l.RhythmCV != nil && l.RhythmCV.Low > steadyRhythmCV {
-		said = append(said, "stride time varied by "+percent().measured(*l.RhythmCV))
-	}
-	t.Words = strings.Join(said, "; ")
+	t.Words = strings.Join(remarks(RiddenLine{Line: &l}, units), "; ")
 	return t
 }
 

@@ -163,12 +163,12 @@ type Ride struct {
 
 // Figure is one figure of a ride; see Keys.
 type Figure struct {
-	Key    Key            `json:"figure"`
+	Key    report.Key     `json:"figure"`
 	Figure trace.Estimate `json:"value"`
 }
 
 // Figure is the figure of that key; nil where it is not told.
-func (r Ride) Figure(k Key) *trace.Estimate {
+func (r Ride) Figure(k report.Key) *trace.Estimate {
 	for i := range r.Figures {
 		if r.Figures[i].Key == k {
 			return &r.Figures[i].Figure
@@ -179,7 +179,7 @@ func (r Ride) Figure(k Key) *trace.Estimate {
 
 // Difference is a figure of the last ride less that of the first.
 type Difference struct {
-	Key        Key            `json:"figure"`
+	Key        report.Key     `json:"figure"`
 	Difference trace.Estimate `json:"difference"`
 	P          float64        `json:"p"` // two-sided, of this figure alone
 	Verdict    Verdict        `json:"verdict"`
@@ -187,7 +187,7 @@ type Difference struct {
 
 // Trend is the change of a figure from one ride to the next, by least squares over N rides.
 type Trend struct {
-	Key     Key            `json:"figure"`
+	Key     report.Key     `json:"figure"`
 	PerRide trace.Estimate `json:"per_ride"`
 	N       int            `json:"n"`
 	P       float64        `json:"p"`
@@ -208,10 +208,10 @@ type Mark struct {
 type Improvement struct {
 	// Says is "improved" with something better and nothing worse, "declined" the other way about, "mixed"
 	// with both, "not resolved" with neither.
-	Says    string  `json:"says"`
-	Verdict Verdict `json:"verdict"` // the surest of those that changed
-	Better  []Key   `json:"better"`
-	Worse   []Key   `json:"worse"`
+	Says    string       `json:"says"`
+	Verdict Verdict      `json:"verdict"` // the surest of those that changed
+	Better  []report.Key `json:"better"`
+	Worse   []report.Key `json:"worse"`
 }
 
 // Rounds are the whole rounds of all attempts, and what the last took less the first.
@@ -332,9 +332,9 @@ func (c *Comparison) judge() {
 }
 
 func improvement(diffs []Difference) Improvement {
-	out := Improvement{Says: "not resolved", Verdict: NotResolved, Better: []Key{}, Worse: []Key{}}
+	out := Improvement{Says: "not resolved", Verdict: NotResolved, Better: []report.Key{}, Worse: []report.Key{}}
 	for _, d := range diffs {
-		if d.Verdict == NotResolved || !d.Key.better() {
+		if d.Verdict == NotResolved || !d.Key.Figure().Better {
 			continue
 		}
 		if d.Difference.Value < 0 {

@@ -31,7 +31,7 @@ func (c *Comparison) line(t require.TestingT, from, to string) Line {
 	return Line{}
 }
 
-func (l Line) diff(t require.TestingT, k Key) Difference {
+func (l Line) diff(t require.TestingT, k report.Key) Difference {
 	for _, d := range l.Differences {
 		if d.Key == k {
 			return d
@@ -58,41 +58,41 @@ func TestDifferencesOfTwoRides(t *testing.T) {
 	require.Equal(t, 5, *l.PlannedStrides)
 	root2 := math.Sqrt2
 	for _, want := range []struct {
-		key  Key
+		key  report.Key
 		diff trace.Estimate
 	}{
-		{Strides, *exactly(-1)},
-		{StrideLength, *pm(0.45, 0.08*root2)},
-		{StrideTime, *pm(0, 0.01*root2)},
-		{Speed, *pm(0.85, 0.1*root2)},
-		{SpeedIn, *pm(0.8, 0.3*root2)},
-		{SpeedOut, *pm(0.9, 0.4*root2)},
-		{SpeedDrift, *pm(0.1, 0.5*root2)},
-		{Time, *pm(0, 0.05*root2)}, // 4.0 s each, landing ± 0.03 and take-off ± 0.04
-		{Track, *pm(0, 0.5*root2)},
-		{Turned, trace.Estimate{Value: 0, Low: -math.Hypot(1, 4), High: math.Hypot(1, 4)}}, // 1, 0 to 5 each
-		{SpeedMin, *pm(0.8, 0.3*root2)},
-		{Landing, *pm(0, 0.3*root2)},
-		{Takeoff, *pm(0, 0.3*root2)},
-		{OffPlanned, *exactly(-1)},
-		{OffUsual, trace.Estimate{Value: 0.05 - 0.5, Low: -0.45 - math.Hypot(0.05, 0.12), High: -0.45 + math.Hypot(0.12, 0.12)}},
-		{Rhythm, *pm(0, 0.01*root2)},
-		{Angle, *pm(0, 3*root2)},
-		{Wander, trace.Estimate{Value: 0, Low: -math.Hypot(0.1, 0.3), High: math.Hypot(0.1, 0.3)}},
+		{report.Strides, *exactly(-1)},
+		{report.StrideLength, *pm(0.45, 0.08*root2)},
+		{report.StrideTime, *pm(0, 0.01*root2)},
+		{report.Speed, *pm(0.85, 0.1*root2)},
+		{report.SpeedIn, *pm(0.8, 0.3*root2)},
+		{report.SpeedOut, *pm(0.9, 0.4*root2)},
+		{report.SpeedDrift, *pm(0.1, 0.5*root2)},
+		{report.Time, *pm(0, 0.05*root2)}, // 4.0 s each, landing ± 0.03 and take-off ± 0.04
+		{report.Track, *pm(0, 0.5*root2)},
+		{report.Turned, trace.Estimate{Value: 0, Low: -math.Hypot(1, 4), High: math.Hypot(1, 4)}}, // 1, 0 to 5 each
+		{report.SpeedMin, *pm(0.8, 0.3*root2)},
+		{report.Landing, *pm(0, 0.3*root2)},
+		{report.Takeoff, *pm(0, 0.3*root2)},
+		{report.OffPlanned, *exactly(-1)},
+		{report.OffUsual, trace.Estimate{Value: 0.05 - 0.5, Low: -0.45 - math.Hypot(0.05, 0.12), High: -0.45 + math.Hypot(0.12, 0.12)}},
+		{report.Rhythm, *pm(0, 0.01*root2)},
+		{report.Angle, *pm(0, 3*root2)},
+		{report.Wander, trace.Estimate{Value: 0, Low: -math.Hypot(0.1, 0.3), High: math.Hypot(0.1, 0.3)}},
 	} {
 		estimateNear(t, want.diff, l.diff(t, want.key).Difference, string(want.key))
 	}
-	require.Nil(t, l.Rides[0].Figure(Radius), "a straight line has no radius to tell")
-	require.Equal(t, 6.0, l.Rides[0].Figure(Strides).Value)
-	require.Equal(t, 6.0, l.Rides[0].Figure(Angle).Value, "without its sign")
-	require.InDelta(t, 4.0, l.Rides[1].Figure(Time).Value, 1e-9)
+	require.Nil(t, l.Rides[0].Figure(report.Radius), "a straight line has no radius to tell")
+	require.Equal(t, 6.0, l.Rides[0].Figure(report.Strides).Value)
+	require.Equal(t, 6.0, l.Rides[0].Figure(report.Angle).Value, "without its sign")
+	require.InDelta(t, 4.0, l.Rides[1].Figure(report.Time).Value, 1e-9)
 	require.InDelta(t, 29.5, *l.Rides[1].AtS, 1e-9, "the landing at 3, the third effort")
 
-	require.Equal(t, BeyondDoubt, l.diff(t, Strides).Verdict)
-	require.Equal(t, BeyondDoubt, l.diff(t, StrideLength).Verdict)
-	require.Equal(t, NotResolved, l.diff(t, Landing).Verdict)
+	require.Equal(t, BeyondDoubt, l.diff(t, report.Strides).Verdict)
+	require.Equal(t, BeyondDoubt, l.diff(t, report.StrideLength).Verdict)
+	require.Equal(t, NotResolved, l.diff(t, report.Landing).Verdict)
 	turn := c.line(t, "2", "3")
-	estimateNear(t, *pm(3, 0.8*root2), turn.diff(t, Radius).Difference, "radius")
+	estimateNear(t, *pm(3, 0.8*root2), turn.diff(t, report.Radius).Difference, "radius")
 
 	// Only the first obstacle has a way in of its own: lines lead to the others.
 	in := c.line(t, "", "1")
@@ -100,11 +100,11 @@ func TestDifferencesOfTwoRides(t *testing.T) {
 	for _, l := range c.Lines {
 		require.True(t, l.From != "" || l.To == "1")
 	}
-	var keys []Key
+	var keys []report.Key
 	for _, d := range in.Differences {
 		keys = append(keys, d.Key)
 	}
-	require.Equal(t, []Key{Takeoff, Angle, Wander}, keys)
+	require.Equal(t, []report.Key{report.Takeoff, report.Angle, report.Wander}, keys)
 }
 
 // Every difference and trend that is listed was judged with the others.
@@ -138,19 +138,19 @@ func TestImprovement(t *testing.T) {
 		name          string
 		change        func(*report.Line, *report.Effort)
 		says          string
-		better, worse []Key
+		better, worse []report.Key
 	}{
 		{"nothing", none, "not resolved", nil, nil},
-		{"planned strides", func(l *report.Line, _ *report.Effort) { l.Strides = exactly(5) }, "improved", []Key{OffPlanned}, nil},
+		{"planned strides", func(l *report.Line, _ *report.Effort) { l.Strides = exactly(5) }, "improved", []report.Key{report.OffPlanned}, nil},
 		{"one too few is as far off as one too many", func(l *report.Line, _ *report.Effort) { l.Strides = exactly(4) }, "not resolved", nil, nil},
-		{"further from the plan", func(l *report.Line, _ *report.Effort) { l.Strides = exactly(7) }, "declined", nil, []Key{OffPlanned}},
-		{"its own stride", func(l *report.Line, _ *report.Effort) { l.Fit.PerStrideM = pm(0.02, 0.03) }, "improved", []Key{OffUsual}, nil},
-		{"rhythm", func(l *report.Line, _ *report.Effort) { l.RhythmCV = pm(0.005, 0.001) }, "improved", []Key{Rhythm}, nil},
-		{"even pace", func(l *report.Line, _ *report.Effort) { l.SpeedDriftMS = pm(-0.1, 0.1) }, "improved", []Key{PaceChange}, nil},
-		{"square", func(_ *report.Line, e *report.Effort) { e.Approach.AngleDeg = pm(4, 1) }, "improved", []Key{Angle}, nil},
-		{"straight", func(_ *report.Line, e *report.Effort) { e.Approach.StraightRMSM = pm(0.1, 0.05) }, "improved", []Key{Wander}, nil},
+		{"further from the plan", func(l *report.Line, _ *report.Effort) { l.Strides = exactly(7) }, "declined", nil, []report.Key{report.OffPlanned}},
+		{"its own stride", func(l *report.Line, _ *report.Effort) { l.Fit.PerStrideM = pm(0.02, 0.03) }, "improved", []report.Key{report.OffUsual}, nil},
+		{"rhythm", func(l *report.Line, _ *report.Effort) { l.RhythmCV = pm(0.005, 0.001) }, "improved", []report.Key{report.Rhythm}, nil},
+		{"even pace", func(l *report.Line, _ *report.Effort) { l.SpeedDriftMS = pm(-0.1, 0.1) }, "improved", []report.Key{report.PaceChange}, nil},
+		{"square", func(_ *report.Line, e *report.Effort) { e.Approach.AngleDeg = pm(4, 1) }, "improved", []report.Key{report.Angle}, nil},
+		{"straight", func(_ *report.Line, e *report.Effort) { e.Approach.StraightRMSM = pm(0.1, 0.05) }, "improved", []report.Key{report.Wander}, nil},
 		{"the other side is no squarer", func(_ *report.Line, e *report.Effort) { e.Approach.AngleDeg = pm(20, 1) }, "not resolved", nil, nil},
-		{"both ways", func(l *report.Line, e *report.Effort) { l.Strides = exactly(5); e.Approach.AngleDeg = pm(-35, 1) }, "mixed", []Key{OffPlanned}, []Key{Angle}},
+		{"both ways", func(l *report.Line, e *report.Effort) { l.Strides = exactly(5); e.Approach.AngleDeg = pm(-35, 1) }, "mixed", []report.Key{report.OffPlanned}, []report.Key{report.Angle}},
 		{"not beyond its doubt", func(l *report.Line, _ *report.Effort) { l.Fit.PerStrideM = pm(-0.28, 0.12) }, "not resolved", nil, nil},
 	} {
 		got := of(t, with(none), with(c.change))
@@ -187,21 +187,21 @@ func TestRidesInsideOneRecording(t *testing.T) {
 	require.Len(t, l.Rides, 6)
 	require.Equal(t, "1st", l.Rides[0].Label)
 	require.Equal(t, "6th", l.Rides[5].Label)
-	estimateNear(t, *pm(0.3+0.004-0.004, 0.03*math.Sqrt2), l.diff(t, StrideLength).Difference, "last less first")
+	estimateNear(t, *pm(0.3+0.004-0.004, 0.03*math.Sqrt2), l.diff(t, report.StrideLength).Difference, "last less first")
 	for _, x := range l.Trends {
 		switch x.Key {
-		case StrideLength:
+		case report.StrideLength:
 			require.Equal(t, 6, x.N)
 			require.InDelta(t, 0.06, x.PerRide.Value, 0.001)
 			require.Equal(t, BeyondDoubt, x.Verdict)
-		case Strides, Track:
+		case report.Strides, report.Track:
 			require.Equal(t, NotResolved, x.Verdict)
 			require.Zero(t, x.PerRide.Value)
 		}
 	}
 	require.Equal(t, &Mark{Ride: 5, Apart: false}, l.Steadiest, "0.030 ± 0.002 and 0.034 ± 0.002, among five")
 	require.Equal(t, 5, l.Best.Ride, "all have the planned strides; the stride of the sixth is nearest to its usual")
-	require.ElementsMatch(t, []Key{OffUsual, Rhythm}, l.Improvement.Better)
+	require.ElementsMatch(t, []report.Key{report.OffUsual, report.Rhythm}, l.Improvement.Better)
 }
 
 func TestBestAndSteadiest(t *testing.T) {
@@ -238,10 +238,10 @@ func TestBestAndSteadiest(t *testing.T) {
 // A count that nobody counted never makes a difference beyond doubt, and one stride not even a likely one.
 func TestEstimatedStrides(t *testing.T) {
 	c := of(t, watch("a", 5), watch("b", 6))
-	d := c.line(t, "2", "3").diff(t, Strides)
+	d := c.line(t, "2", "3").diff(t, report.Strides)
 	estimateNear(t, *pm(1, 1), d.Difference, "either may be one off")
 	require.Equal(t, NotResolved, d.Verdict)
-	d = of(t, watch("a", 5), watch("b", 9)).line(t, "2", "3").diff(t, Strides)
+	d = of(t, watch("a", 5), watch("b", 9)).line(t, "2", "3").diff(t, report.Strides)
 	require.NotEqual(t, BeyondDoubt, d.Verdict)
 	require.GreaterOrEqual(t, d.P, estimatedP)
 	require.Contains(t, what(c.Notes), "strides estimated, not counted")
@@ -258,7 +258,7 @@ func TestRhythmWithoutDoubtIsNotTold(t *testing.T) {
 	d := round("a", way("1", "2", 5, 3.5, 5, 5))
 	d.Lines[0].RhythmCV = exactly(0)
 	l := of(t, Attempt{"a", d}, second()).line(t, "1", "2")
-	require.Nil(t, l.Rides[0].Figure(Rhythm))
+	require.Nil(t, l.Rides[0].Figure(report.Rhythm))
 }
 
 func TestWhatMakesComparingHard(t *testing.T) {
@@ -330,7 +330,7 @@ func TestRounds(t *testing.T) {
 	require.Len(t, c.Rounds.Rounds, 2)
 	require.Equal(t, 1, c.Rounds.Rounds[1].Disobediences)
 	require.InDelta(t, 14.0, c.Rounds.Rounds[0].JumpingS.Value, 1e-9, "20.0 s to 34.0 s: four efforts 4.5 s apart and a flight")
-	require.Equal(t, Time, c.Rounds.Differences[0].Key)
+	require.Equal(t, report.Time, c.Rounds.Differences[0].Key)
 	estimateNear(t, *pm(-2, 0.2*math.Sqrt2), c.Rounds.Differences[0].Difference, "round time")
 	require.Equal(t, BeyondDoubt, c.Rounds.Differences[0].Verdict)
 	b.Debrief.Rounds[0].Complete = false
@@ -484,7 +484,7 @@ func TestWordsAreKeptOverManyComparisons(t *testing.T) {
 					continue
 				}
 				called++
-				differs := d.Key == StrideLength || d.Key == StrideTime || d.Key == Speed && l.From == "1" || d.Key == Takeoff && l.To == "2"
+				differs := d.Key == report.StrideLength || d.Key == report.StrideTime || d.Key == report.Speed && l.From == "1" || d.Key == report.Takeoff && l.To == "2"
 				if !differs || d.Difference.Value < 0 {
 					wrong++
 				}
@@ -502,10 +502,10 @@ func TestWordsAreKeptOverManyComparisons(t *testing.T) {
 // a tenth more than 0.3 s of either.
 func TestLatenessCancelsWithinALine(t *testing.T) {
 	end := func(at float64) trace.Estimate { return trace.Estimate{Value: at, Low: at - 0.8, High: at + 0.3} }
-	estimateNear(t, *pm(4, 0.33*math.Sqrt2), between(end(10), end(14)), "both late")
-	estimateNear(t, *pm(4, 0.05), between(*pm(10, 0.03), *pm(14, 0.04)), "timed by a sensor")
+	estimateNear(t, *pm(4, 0.33*math.Sqrt2), report.TimeBetween(end(10), end(14)), "both late")
+	estimateNear(t, *pm(4, 0.05), report.TimeBetween(*pm(10, 0.03), *pm(14, 0.04)), "timed by a sensor")
 	one := trace.Estimate{Value: 14, Low: 13.68, High: 14.3}
-	estimateNear(t, *pm(4, math.Hypot(0.32, 0.03)), between(*pm(10, 0.03), one), "never wider than it was")
+	estimateNear(t, *pm(4, math.Hypot(0.32, 0.03)), report.TimeBetween(*pm(10, 0.03), one), "never wider than it was")
 }
 
 // Of a line that was ridden again and again, those asked for are compared and no others.

@@ -13,27 +13,6 @@ import (
 // z90 is the standard normal quantile of 0.95: half a central 90 % interval in standard deviations.
 const z90 = 1.6448536269514722
 
-// Minus is b less a with a 90 % interval from the two, which are taken as independent and may be
-// lopsided: the square-and-add method ("MOVER": Newcombe 1998, Stat. Med. 17:873, method 10; Zou & Donner 2008,
-// Stat. Med. 27:1693, eq. 3 and 4, with correlation nought; from memory). For normal figures it is the
-// usual root of the sum of squares. It only turns its sign when a and b change places.
-func Minus(b, a trace.Estimate) trace.Estimate {
-	d := b.Value - a.Value
-	return trace.Estimate{Value: d,
-		Low:  d - math.Hypot(b.Value-b.Low, a.High-a.Value),
-		High: d + math.Hypot(b.High-b.Value, a.Value-a.Low)}
-}
-
-// Size is an estimate without its sign. An interval on both sides of nought begins at nought.
-func Size(e trace.Estimate) trace.Estimate {
-	lo, hi := math.Abs(e.Low), math.Abs(e.High)
-	out := trace.Estimate{Value: math.Abs(e.Value), Low: min(lo, hi), High: max(lo, hi)}
-	if e.Low < 0 && e.High > 0 {
-		out.Low = 0
-	}
-	return out
-}
-
 // p is the two-sided chance of a difference this far from nought were there none, taking the side of
 // the interval that lies towards nought for 1.645 standard deviations. Below 0.1 exactly when the interval
 // leaves nought out.

@@ -11,46 +11,6 @@ import (
 	"groundline/trace"
 )
 
-// wilson is the score interval of a proportion at 95 % (Wilson 1927), to check the square-and-add method on its
-// published example.
-func wilson(r, n float64) trace.Estimate {
-	const z = 1.959963984540054
-	p := r / n
-	mid, half := (2*n*p+z*z)/(2*(n+z*z)), z*math.Sqrt(z*z+4*n*p*(1-p))/(2*(n+z*z))
-	return trace.Estimate{Value: p, Low: mid - half, High: mid + half}
-}
-
-// Newcombe 1998, Stat. Med. 17:873-890, Table II, method 10, examples (a) and (b): 56/70 less 48/80 is 0.0524 to 0.3339;
-// 9/10 less 3/10 is 0.1705 to 0.8090 (values from memory; the formula gives both).
-func TestMinusOnNewcombesExamples(t *testing.T) {
-	d := Minus(wilson(56, 70), wilson(48, 80))
-	require.InDelta(t, 0.2, d.Value, 1e-12)
-	require.InDelta(t, 0.0524, d.Low, 0.00005)
-	require.InDelta(t, 0.3339, d.High, 0.00005)
-	d = Minus(wilson(9, 10), wilson(3, 10))
-	require.InDelta(t, 0.1705, d.Low, 0.00005)
-	require.InDelta(t, 0.8090, d.High, 0.00005)
-}
-
-// Of normal figures it is the root of the sum of squares: 3, 4, 5.
-func TestMinusOfNormalFigures(t *testing.T) {
-	d := Minus(*pm(7, 0.3), *pm(5, 0.4))
-	require.InDelta(t, 2, d.Value, 1e-12)
-	require.InDelta(t, 1.5, d.Low, 1e-12)
-	require.InDelta(t, 2.5, d.High, 1e-12)
-}
-
-func TestSize(t *testing.T) {
-	for _, c := range []struct{ in, want trace.Estimate }{
-		{*pm(-6, 2), trace.Estimate{Value: 6, Low: 4, High: 8}},
-		{*pm(6, 2), trace.Estimate{Value: 6, Low: 4, High: 8}},
-		{*pm(-1, 4), trace.Estimate{Value: 1, Low: 0, High: 5}},
-		{*pm(0, 3), trace.Estimate{Value: 0, Low: 0, High: 3}},
-	} {
-		require.Equal(t, c.want, Size(c.in))
-	}
-}
-
 func TestP(t *testing.T) {
 	require.Equal(t, 1.0, p(*pm(0, 1)))
 	require.Equal(t, 1.0, p(*pm(0, 0)))

@@ -13,9 +13,8 @@ import (
 
 // ride is one ride of a line before it is compared.
 type ride struct {
-	attempt  int // from 0
-	line     *report.Line
-	from, to *report.Effort
+	attempt int // from 0
+	report.RiddenLine
 }
 
 // rides are all rides of a line, in the order of the attempts, then in time.
@@ -60,7 +59,7 @@ func gather(attempts []Attempt, opt Options) []rides {
 			} else if l.Round != nil && g.order[0] == 2 {
 				g.order = [3]int{1, i, k}
 			}
-			g.rides = append(g.rides, ride{i, l, ends[k][0], ends[k][1]})
+			g.rides = append(g.rides, ride{i, report.RiddenLine{Line: l, From: ends[k][0], To: ends[k][1]}})
 			if ends[k][1] != nil {
 				ledInto[ends[k][1]] = true
 			}
@@ -78,9 +77,9 @@ func gather(attempts []Attempt, opt Options) []rides {
 	for _, g := range lines {
 		in := rides{to: g.from, kind: "way in"}
 		for _, r := range g.rides {
-			if r.from != nil && !ledInto[r.from] {
-				in.rides = append(in.rides, ride{attempt: r.attempt, to: r.from})
-				ledInto[r.from] = true
+			if r.From != nil && !ledInto[r.From] {
+				in.rides = append(in.rides, ride{attempt: r.attempt, RiddenLine: report.RiddenLine{To: r.From}})
+				ledInto[r.From] = true
 			}
 		}
 		out = append(out, in, g)
@@ -112,13 +111,13 @@ func otherPlan(g *rides) int {
 	var first *float64
 	n := len(g.rides)
 	g.rides = slices.DeleteFunc(g.rides, func(r ride) bool {
-		if r.line == nil || r.line.DistanceM == nil {
+		if r.Line == nil || r.Line.DistanceM == nil {
 			return false
 		}
 		if first == nil {
-			first = r.line.DistanceM
+			first = r.Line.DistanceM
 		}
-		return math.Abs(*r.line.DistanceM-*first) > samePlanM
+		return math.Abs(*r.Line.DistanceM-*first) > samePlanM
 	})
 	return n - len(g.rides)
 }
@@ -133,8 +132,8 @@ func (g rides) compared(of int) Line {
 	nth := map[int]int{}
 	for _, r := range g.rides {
 		nth[r.attempt]++
-		t := Ride{Attempt: r.attempt + 1, Nth: nth[r.attempt], Figures: figuresOf(r.line, r.from, r.to)}
-		if l := r.line; l != nil {
+		t := Ride{Attempt: r.attempt + 1, Nth: nth[r.attempt], Figures: figuresOf(r.RiddenLine)}
+		if l := r.Line; l != nil {
 			t.Round, t.Nth, t.StridesBy = l.Round, l.Attempt, l.StridesBy
 			if out.DistanceM == nil {
 				out.DistanceM = l.DistanceM
@@ -142,25 +141,27 @@ func (g rides) compared(of int) Line {
 			if out.PlannedStrides == nil {
 				out.PlannedStrides = l.PlannedStrides
 			}
-			if r.from != nil && finite(r.from.LandingS) {
-				t.AtS = &r.from.LandingS.Value
+			if r.From != nil && finite(r.From.LandingS) {
+				t.AtS = &r.From.LandingS.Value
 			}
 		} else {
-			t.Round = r.to.Round
-			if finite(r.to.TakeoffS) {
-				t.AtS = &r.to.TakeoffS.Value
+			t.Round = r.To.Round
+			if finite(r.To.TakeoffS) {
+				t.AtS = &r.To.TakeoffS.Value
 			}
 		}
 		t.Label = rideLabel(t, of, perAttempt[r.attempt])
 		out.Rides = append(out.Rides, t)
 	}
 	first, last := out.Rides[0], out.Rides[len(out.Rides)-1]
-	for _, k := range Keys() {
+	for _, f := range report.Figures() {
+		k := f.Key
 		if d, ok := difference(k, first.Figure(k), last.Figure(k), estimatedOf(first, last)); ok {
 			out.Differences = append(out.Differences, d)
 		}
 	}
-	for _, k := range Keys() {
+	for _, f := range report.Figures() {
+		k := f.Key
 		if t, ok := trendOf(k, out.Rides); ok {
 			out.Trends = append(out.Trends, t)
 		}
@@ -168,8 +169,8 @@ func (g rides) compared(of int) Line {
 	if len(out.Rides) > 2 {
 		out.Best = best(out.Rides)
 		// Where the rhythm of one is too steady to be told from the doubt of when a stride begins, it may be the steadiest.
-		if !slices.ContainsFunc(out.Rides, func(r Ride) bool { return r.Figure(Rhythm) == nil }) {
-			out.Steadiest = least(out.Rides, Rhythm)
+		if !slices.ContainsFunc(out.Rides, func(r Ride) bool { return r.Figure(report.Rhythm) == nil }) {
+			out.Steadiest = least(out.Rides, report.Rhythm)
 		}
 	}
 	return out
@@ -197,16 +198,16 @@ const (
 )
 
 // difference is last less first; nil where either is. estimated says how many of the two are counts that nobody counted.
-func difference(k Key, first, last *trace.Estimate, estimated int) (Difference, bool) {
+func difference(k report.Key, first, last *trace.Estimate, estimated int) (Difference, bool) {
 	if first == nil || last == nil {
 		return Difference{}, false
 	}
-	d := Minus(*last, *first)
-	if k.whole() && estimated == 2 {
+	d := last.Minus(*first)
+	if k.Figure().Unit == report.Count && estimated == 2 {
 		d.Low, d.High = min(d.Low, d.Value-estimatedStrides), max(d.High, d.Value+estimatedStrides)
 	}
 	out := Difference{Key: k, Difference: d, P: p(d)}
-	if k.whole() && estimated > 0 {
+	if k.Figure().Unit == report.Count && estimated > 0 {
 		out.P = max(out.P, estimatedP)
 	}
 	return out, true
@@ -224,7 +225,7 @@ func estimatedOf(a, b Ride) int {
 }
 
 // trendOf is the trend of a figure over the rides that tell it.
-func trendOf(k Key, all []Ride) (Trend, bool) {
+func trendOf(k report.Key, all []Ride) (Trend, bool) {
 	var x []float64
 	var y []trace.Estimate
 	for i, r := range all {
@@ -233,7 +234,7 @@ func trendOf(k Key, all []Ride) (Trend, bool) {
 		}
 	}
 	leastSD := 0.0
-	if k.whole() {
+	if k.Figure().Unit == report.Count {
 		leastSD = countSD
 	}
 	slope, prob, ok := trend(x, y, leastSD)
@@ -241,7 +242,7 @@ func trendOf(k Key, all []Ride) (Trend, bool) {
 }
 
 // least is the ride with the smallest figure; nil where fewer than two tell it or two have the same.
-func least(all []Ride, k Key) *Mark {
+func least(all []Ride, k report.Key) *Mark {
 	at, told, equal := -1, 0, 0
 	for i, r := range all {
 		e := r.Figure(k)
@@ -264,7 +265,7 @@ func least(all []Ride, k Key) *Mark {
 
 // apart tells that the figure of one ride is below that of every other that tells it, by the 90 %
 // interval of each difference shared out among them (Bonferroni).
-func apart(all []Ride, at int, k Key) bool {
+func apart(all []Ride, at int, k report.Key) bool {
 	var ps []float64
 	for i, r := range all {
 		e := r.Figure(k)
@@ -290,22 +291,22 @@ func apart(all []Ride, at int, k Key) bool {
 func best(all []Ride) *Mark {
 	fewest := math.Inf(1)
 	for _, r := range all {
-		if e := r.Figure(OffPlanned); e != nil {
+		if e := r.Figure(report.OffPlanned); e != nil {
 			fewest = min(fewest, e.Value)
 		}
 	}
-	if m := least(all, OffPlanned); m != nil {
+	if m := least(all, report.OffPlanned); m != nil {
 		return m
 	}
 	// Those that are equally near to the plan, or all where nothing is planned.
 	var some []Ride
 	var place []int
 	for i, r := range all {
-		if e := r.Figure(OffPlanned); math.IsInf(fewest, 1) || e != nil && e.Value == fewest {
+		if e := r.Figure(report.OffPlanned); math.IsInf(fewest, 1) || e != nil && e.Value == fewest {
 			some, place = append(some, r), append(place, i)
 		}
 	}
-	m := least(some, OffUsual)
+	m := least(some, report.OffUsual)
 	if m != nil {
 		m.Ride = place[m.Ride]
 	}
@@ -341,10 +342,10 @@ func compareRounds(attempts []Attempt, samePlan bool) Rounds {
 	if first == nil || first == last || !samePlan {
 		return out
 	}
-	if d, ok := difference(Time, first.TimeS, last.TimeS, 0); ok {
+	if d, ok := difference(report.Time, first.TimeS, last.TimeS, 0); ok {
 		out.Differences = append(out.Differences, d)
 	}
-	if d, ok := difference(JumpingTime, first.JumpingS, last.JumpingS, 0); ok {
+	if d, ok := difference(report.JumpingTime, first.JumpingS, last.JumpingS, 0); ok {
 		out.Differences = append(out.Differences, d)
 	}
 	return out
@@ -366,6 +367,6 @@ func jumpingTime(d *report.Debrief, round int) *trace.Estimate {
 	if !finite(off) || !finite(on) {
 		return nil
 	}
-	t := between(*off, *on)
+	t := report.TimeBetween(*off, *on)
 	return &t
 }

@@ -59,8 +59,8 @@ func readTruth(t *testing.T, dir string) *score.Truth {
 const mostOfAKind = 6
 
 // truths are the true figures of the rides of a line in a round, in time order.
-func (k known) truths(from, to string) []map[Key]float64 {
-	var out []map[Key]float64
+func (k known) truths(from, to string) []map[report.Key]float64 {
+	var out []map[report.Key]float64
 	next := 0
 	for _, l := range k.truth.Lines {
 		for i := next; i+1 < len(k.truth.Efforts); i++ {
@@ -72,13 +72,13 @@ func (k known) truths(from, to string) []map[Key]float64 {
 			if l.From != from || l.To != to {
 				break
 			}
-			m := map[Key]float64{Strides: float64(l.Strides), Track: l.TrackM, Speed: l.SpeedMeanMS, Turned: math.Abs(l.TurnedDeg),
-				Time: *b.TakeoffS - *a.LandingS, Landing: *a.LandingDistanceM, Takeoff: *b.TakeoffDistanceM}
+			m := map[report.Key]float64{report.Strides: float64(l.Strides), report.Track: l.TrackM, report.Speed: l.SpeedMeanMS, report.Turned: math.Abs(l.TurnedDeg),
+				report.Time: *b.TakeoffS - *a.LandingS, report.Landing: *a.LandingDistanceM, report.Takeoff: *b.TakeoffDistanceM}
 			if l.StrideLengthM != nil {
-				m[StrideLength], m[StrideTime] = *l.StrideLengthM, *l.StrideS
+				m[report.StrideLength], m[report.StrideTime] = *l.StrideLengthM, *l.StrideS
 			}
 			if l.RadiusMinM != nil {
-				m[Radius] = *l.RadiusMinM
+				m[report.Radius] = *l.RadiusMinM
 			}
 			out = append(out, m)
 			break
@@ -111,7 +111,7 @@ func TestDifferencesOverPairsOfRoundsHoldTheTruth(t *testing.T) {
 			groups[kind] = append(groups[kind], load(t, filepath.Dir(at)))
 		}
 	}
-	all := map[Key]*held{}
+	all := map[report.Key]*held{}
 	total := &held{}
 	for _, kind := range kinds {
 		g := groups[kind]
@@ -121,7 +121,8 @@ func TestDifferencesOverPairsOfRoundsHoldTheTruth(t *testing.T) {
 			}
 		}
 	}
-	for _, k := range Keys() {
+	for _, f := range report.Figures() {
+		k := f.Key
 		if h := all[k]; h != nil {
 			share := float64(h.in) / float64(h.of)
 			t.Logf("%-20s %.3f of %4d; beyond doubt %3d, wrong %d; likely %3d, wrong %d", k, share, h.of, h.sure, h.wrong, h.likely, h.likelyWrong)
@@ -157,8 +158,8 @@ func TestAGreenHorseTwice(t *testing.T) {
 		}
 	}
 	require.GreaterOrEqual(t, sure, 10)
-	require.Equal(t, BeyondDoubt, c.line(t, "3", "4").diff(t, Strides).Verdict)
-	require.Equal(t, BeyondDoubt, c.line(t, "1", "2").diff(t, Strides).Verdict)
+	require.Equal(t, BeyondDoubt, c.line(t, "3", "4").diff(t, report.Strides).Verdict)
+	require.Equal(t, BeyondDoubt, c.line(t, "1", "2").diff(t, report.Strides).Verdict)
 	require.Equal(t, &Way{"3", "4"}, c.FirstImproved)
 }
 
@@ -175,8 +176,8 @@ func TestALessonOfRepeats(t *testing.T) {
 		require.Len(t, l.Rides, 3)
 		require.Len(t, truth, 3)
 		for i, r := range l.Rides {
-			require.InDelta(t, truth[i][Time], r.Figure(Time).Value, 0.05)
-			require.Equal(t, truth[i][Strides], r.Figure(Strides).Value)
+			require.InDelta(t, truth[i][report.Time], r.Figure(report.Time).Value, 0.05)
+			require.Equal(t, truth[i][report.Strides], r.Figure(report.Strides).Value)
 		}
 		for _, d := range l.Differences {
 			if was, ok := truth[0][d.Key]; ok && d.Verdict == BeyondDoubt {
@@ -186,7 +187,7 @@ func TestALessonOfRepeats(t *testing.T) {
 	}
 }
 
-func pairOf(t *testing.T, a, b known, all map[Key]*held, kind *held) {
+func pairOf(t *testing.T, a, b known, all map[report.Key]*held, kind *held) {
 	// Other plans have other distances; for this the lines of the same name count as one.
 	bare := func(d *report.Debrief) *report.Debrief {
 		out := *d

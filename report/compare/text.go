@@ -170,7 +170,7 @@ func (t *text) changedWords() (head string, out []string) {
 		var said []string
 		for _, x := range d {
 			if x.Verdict != NotResolved && worthAWord(x) {
-				said = append(said, x.Key.told(x.Difference, t.units)+sureWords(x.Verdict))
+				said = append(said, x.Key.Difference(x.Difference, t.units)+sureWords(x.Verdict))
 			}
 		}
 		if len(said) > 0 {
@@ -185,21 +185,21 @@ const worthS = 0.1
 
 // worthAWord tells a difference that a rider can use; tables and JSON have the others too.
 func worthAWord(d Difference) bool {
-	return d.Key != Time && d.Key != JumpingTime || math.Abs(d.Difference.Value) >= worthS
+	return d.Key != report.Time && d.Key != report.JumpingTime || math.Abs(d.Difference.Value) >= worthS
 }
 
 // follows tells a figure that another one already says in words: a pace says how long the line took.
-func follows(l Line, k Key) bool {
-	settled := func(k Key) bool {
+func follows(l Line, k report.Key) bool {
+	settled := func(k report.Key) bool {
 		return slices.ContainsFunc(l.Differences, func(d Difference) bool { return d.Key == k && d.Verdict != NotResolved })
 	}
 	switch k {
-	case OffPlanned:
-		return settled(Strides)
-	case Time, SpeedIn, SpeedOut, SpeedMin:
-		return settled(Speed)
-	case StrideTime:
-		return settled(Strides) || settled(StrideLength) || settled(Speed)
+	case report.OffPlanned:
+		return settled(report.Strides)
+	case report.Time, report.SpeedIn, report.SpeedOut, report.SpeedMin:
+		return settled(report.Speed)
+	case report.StrideTime:
+		return settled(report.Strides) || settled(report.StrideLength) || settled(report.Speed)
 	}
 	return false
 }
@@ -218,15 +218,15 @@ func lowerFirst(s string) string {
 
 // difference is one difference in words; strides are told as counts.
 func (t *text) difference(l Line, d Difference) string {
-	if d.Key == Strides {
-		first, last := l.Rides[0].Figure(Strides), l.Rides[len(l.Rides)-1].Figure(Strides)
+	if d.Key == report.Strides {
+		first, last := l.Rides[0].Figure(report.Strides), l.Rides[len(l.Rides)-1].Figure(report.Strides)
 		said := fmt.Sprintf("%s strides, before %s", layout.Number(last.Value, 0), layout.Number(first.Value, 0))
 		if l.PlannedStrides != nil {
 			said += fmt.Sprintf(" (%d planned)", *l.PlannedStrides)
 		}
 		return said
 	}
-	return d.Key.told(d.Difference, t.units)
+	return d.Key.Difference(d.Difference, t.units)
 }
 
 func sureWords(v Verdict) string {
@@ -255,17 +255,17 @@ func signs(l Line) []string {
 	var said []string
 	for _, k := range l.Improvement.Better {
 		switch k {
-		case OffPlanned:
+		case report.OffPlanned:
 			said = append(said, "strides")
-		case OffUsual:
+		case report.OffUsual:
 			said = append(said, "its usual stride")
-		case Rhythm:
+		case report.Rhythm:
 			said = append(said, "rhythm")
-		case PaceChange:
+		case report.PaceChange:
 			said = append(said, "even pace")
-		case Angle:
+		case report.Angle:
 			said = append(said, "squarer approach")
-		case Wander:
+		case report.Wander:
 			said = append(said, "straighter approach")
 		}
 	}
@@ -280,7 +280,7 @@ func (t *text) lineHead(l Line) string {
 	}
 	said += ", " + l.Kind
 	if l.DistanceM != nil && l.Kind != "single" && l.Kind != "rollback" {
-		unit, perSI, decimals := ofLength.unit(t.units)
+		unit, perSI, decimals := report.Length.In(t.units)
 		said += " " + layout.Number(*l.DistanceM*perSI, decimals) + " " + unit
 	}
 	if l.PlannedStrides != nil {
@@ -291,13 +291,13 @@ func (t *text) lineHead(l Line) string {
 
 // core tells the figures that a line's table always has, where they are told; others have a row where they
 // differ.
-func core(l Line, k Key) bool {
+func core(l Line, k report.Key) bool {
 	switch k {
-	case Strides, StrideLength, SpeedIn, SpeedOut, Time:
+	case report.Strides, report.StrideLength, report.SpeedIn, report.SpeedOut, report.Time:
 		return true
-	case Track, Radius:
+	case report.Track, report.Radius:
 		return turning(l)
-	case Takeoff, Angle, Wander:
+	case report.Takeoff, report.Angle, report.Wander:
 		return l.From == ""
 	}
 	return false
@@ -327,17 +327,18 @@ func (t *text) pairRows(l Line) (rows [][]string, below string) {
 	rows = [][]string{{t.lineHead(l), a.Label, b.Label, b.Label + " - " + a.Label, ""}}
 	var open []string
 	some := false
-	for _, k := range Keys() {
+	for _, f := range report.Figures() {
+		k := f.Key
 		x, y := a.Figure(k), b.Figure(k)
 		at := slices.IndexFunc(l.Differences, func(d Difference) bool { return d.Key == k })
 		settled := at >= 0 && l.Differences[at].Verdict != NotResolved
 		some = some || settled
 		switch {
-		case x == nil && y == nil, k == OffPlanned && settled:
+		case x == nil && y == nil, k == report.OffPlanned && settled:
 			continue
 		case !settled && !core(l, k):
-			if at >= 0 && k != OffPlanned && k != PaceChange {
-				open = append(open, k.say().name)
+			if at >= 0 && k != report.OffPlanned && k != report.PaceChange {
+				open = append(open, k.Name())
 			}
 			continue
 		}
@@ -369,13 +370,13 @@ func mark(v Verdict) string {
 }
 
 // cell is a ride's figure in a table.
-func (t *text) cell(r Ride, k Key) string {
+func (t *text) cell(r Ride, k report.Key) string {
 	e := r.Figure(k)
 	if e == nil {
 		return "-"
 	}
 	said := k.Measured(*e, t.units, false)
-	if k == Strides && r.StridesBy == "estimated" {
+	if k == report.Strides && r.StridesBy == "estimated" {
 		said = "~" + said
 	}
 	return said
@@ -448,18 +449,18 @@ func (t *text) seriesTables(l Line) (out [][][]string) {
 		}
 		return out
 	}
-	one := func(head string, k Key) []string {
-		if unit, _, _ := k.say().kind.unit(t.units); unit != "" {
+	one := func(head string, k report.Key) []string {
+		if unit := k.UnitName(t.units); unit != "" {
 			head += " " + unit
 		}
 		return column(head, func(r Ride) string { return t.cell(r, k) })
 	}
-	blocks := [][][]string{{one("strides", Strides), one("each,", StrideLength), column("in, out m/min", t.inOut), one("time,", Time), one("rhythm", Rhythm)}}
+	blocks := [][][]string{{one("strides", report.Strides), one("each,", report.StrideLength), column("in, out m/min", t.inOut), one("time,", report.Time), one("rhythm", report.Rhythm)}}
 	switch {
 	case l.From == "":
-		blocks = [][][]string{{one("take-off,", Takeoff), one("angle", Angle), one("wander,", Wander)}}
+		blocks = [][][]string{{one("take-off,", report.Takeoff), one("angle", report.Angle), one("wander,", report.Wander)}}
 	case turning(l):
-		blocks = append(blocks, [][]string{one("track,", Track), one("radius,", Radius), one("slowest", SpeedMin), one("angle", Angle)})
+		blocks = append(blocks, [][]string{one("track,", report.Track), one("radius,", report.Radius), one("slowest", report.SpeedMin), one("angle", report.Angle)})
 	}
 	if l.From == "" && !slices.ContainsFunc(l.Trends, func(x Trend) bool { return x.Verdict != NotResolved }) &&
 		!slices.ContainsFunc(l.Differences, func(x Difference) bool { return x.Verdict != NotResolved }) {
@@ -487,11 +488,11 @@ func (t *text) seriesTables(l Line) (out [][][]string) {
 
 // inOut is the pace in and out with the larger doubt of the two.
 func (t *text) inOut(r Ride) string {
-	in, out := r.Figure(SpeedIn), r.Figure(SpeedOut)
+	in, out := r.Figure(report.SpeedIn), r.Figure(report.SpeedOut)
 	if in == nil || out == nil {
 		return "-"
 	}
-	_, perSI, most := ofPace.unit(t.units)
+	_, perSI, most := report.Pace.In(t.units)
 	half := max(in.High-in.Value, in.Value-in.Low, out.High-out.Value, out.Value-out.Low) * perSI
 	decimals := layout.Decimals(half, most)
 	said := layout.Number(in.Value*perSI, decimals) + ", " + layout.Number(out.Value*perSI, decimals)
@@ -533,8 +534,8 @@ func (t *text) trendWords(l Line) string {
 	for _, x := range l.Trends {
 		switch {
 		case x.Verdict != NotResolved:
-			said = append(said, x.Key.told(x.PerRide, t.units)+sureWords(x.Verdict))
-		case x.Key == StrideLength, x.Key == Speed, x.Key == Rhythm:
+			said = append(said, x.Key.Difference(x.PerRide, t.units)+sureWords(x.Verdict))
+		case x.Key == report.StrideLength, x.Key == report.Speed, x.Key == report.Rhythm:
 			open = append(open, fmt.Sprintf("%s %s", x.Key.Head(t.units), x.Key.Measured(x.PerRide, t.units, true)))
 		}
 	}
@@ -577,22 +578,22 @@ func (t *text) roundRows() (rows [][]string, below []string) {
 		if !r.Complete {
 			name += ", not complete"
 		}
-		cell := func(k Key, e *trace.Estimate) string {
+		cell := func(k report.Key, e *trace.Estimate) string {
 			if e == nil {
 				return "-"
 			}
 			return k.Measured(*e, t.units, false)
 		}
 		missed := strings.Join(r.Missed, ", ")
-		timed := cell(Time, r.TimeS)
+		timed := cell(report.Time, r.TimeS)
 		if r.TimeFaults != nil && *r.TimeFaults > 0 {
 			timed += fmt.Sprintf(" (%s)", layout.Count(*r.TimeFaults, "fault"))
 		}
-		rows = append(rows, []string{name, timed, cell(JumpingTime, r.JumpingS), fmt.Sprint(r.Disobediences), missed})
+		rows = append(rows, []string{name, timed, cell(report.JumpingTime, r.JumpingS), fmt.Sprint(r.Disobediences), missed})
 	}
 	for _, d := range t.c.Rounds.Differences {
 		if d.Verdict == NotResolved {
-			below = append(below, fmt.Sprintf("Difference of %s, last less first: %s s, not resolved.", d.Key.say().name, d.Key.Measured(d.Difference, t.units, true)))
+			below = append(below, fmt.Sprintf("Difference of %s, last less first: %s s, not resolved.", d.Key.Name(), d.Key.Measured(d.Difference, t.units, true)))
 		}
 	}
 	return rows, below

@@ -92,20 +92,20 @@ func TestFigureInWords(t *testing.T) {
 	for _, c := range []struct {
 		got, want string
 	}{
-		{StrideLength.told(*pm(0.427, 0.128), report.Metric), "each stride 0.43 m ±0.13 longer"},
-		{StrideLength.told(*pm(-0.427, 0.128), report.Imperial), "each stride 1.4 ft ±0.5 shorter"},
-		{Speed.told(*pm(-0.6, 0.3), report.Metric), "pace 36 m/min ±18 down"},
-		{Angle.told(*pm(-7, 3), report.Metric), "approach 7° ±3 squarer"},
-		{Strides.told(*exactly(-1), report.Metric), "1 stride fewer"},
-		{Strides.told(*exactly(2), report.Metric), "2 strides more"},
-		{Rhythm.told(*pm(-0.02, 0.01), report.Metric), "rhythm 2.0 % ±1.0 steadier"},
-		{Track.Measured(*pm(3.5, 2), report.Metric, true), "+4 ±2"},
-		{Radius.Measured(*bounds(5.6, 4.6, 7.2), report.Metric, false), "5.6 (4.6 to 7.2)"},
-		{StrideLength.Measured(*pm(0.31, 0.28), report.Metric, true), "+0.31 ±0.28"}, // not 0.3 ±0.3
-		{Angle.Measured(*bounds(1, 0, 4.2), report.Metric, false), "under 5"},
-		{Strides.Measured(*bounds(6, 5, 8), report.Metric, false), "6 (5-8)"},
-		{Strides.Measured(*exactly(1), report.Metric, true), "+1"},
-		{Time.Measured(*pm(0, 0.004), report.Metric, true), "0.00 ±0.01"},
+		{report.StrideLength.Difference(*pm(0.427, 0.128), report.Metric), "each stride 0.43 m ±0.13 longer"},
+		{report.StrideLength.Difference(*pm(-0.427, 0.128), report.Imperial), "each stride 1.4 ft ±0.5 shorter"},
+		{report.Speed.Difference(*pm(-0.6, 0.3), report.Metric), "pace 36 m/min ±18 down"},
+		{report.Angle.Difference(*pm(-7, 3), report.Metric), "approach 7° ±3 squarer"},
+		{report.Strides.Difference(*exactly(-1), report.Metric), "1 stride fewer"},
+		{report.Strides.Difference(*exactly(2), report.Metric), "2 strides more"},
+		{report.Rhythm.Difference(*pm(-0.02, 0.01), report.Metric), "rhythm 2.0 % ±1.0 steadier"},
+		{report.Track.Measured(*pm(3.5, 2), report.Metric, true), "+4 ±2"},
+		{report.Radius.Measured(*bounds(5.6, 4.6, 7.2), report.Metric, false), "5.6 (4.6 to 7.2)"},
+		{report.StrideLength.Measured(*pm(0.31, 0.28), report.Metric, true), "+0.31 ±0.28"}, // not 0.3 ±0.3
+		{report.Angle.Measured(*bounds(1, 0, 4.2), report.Metric, false), "under 5"},
+		{report.Strides.Measured(*bounds(6, 5, 8), report.Metric, false), "6 (5-8)"},
+		{report.Strides.Measured(*exactly(1), report.Metric, true), "+1"},
+		{report.Time.Measured(*pm(0, 0.004), report.Metric, true), "0.00 ±0.01"},
 	} {
 		require.Equal(t, c.want, c.got)
 	}
@@ -202,12 +202,13 @@ func TestSchemaAndComparisonHaveTheSameFields(t *testing.T) {
 	var named []string
 	for _, k := range defs["figure"].(map[string]any)["enum"].([]any) {
 		named = append(named, k.(string))
-		require.NotEqual(t, "%s less", Key(k.(string)).say().less, "a figure without words: %s", k)
+		require.NotEqual(t, "%s less", report.Key(k.(string)).Figure().Less, "a figure without words: %s", k)
 	}
 	var keys []string
-	for _, k := range append(Keys(), JumpingTime) {
-		keys = append(keys, string(k))
+	for _, f := range report.Figures() {
+		keys = append(keys, string(f.Key))
 	}
+	keys = append(keys, string(report.JumpingTime))
 	require.Equal(t, keys, named)
 }
 
@@ -221,7 +222,7 @@ func TestSameBytesEachTime(t *testing.T) {
 // Writing rounds copies, not the comparison itself.
 func TestWritingLeavesTheComparison(t *testing.T) {
 	c := of(t, first(), second())
-	d := c.line(t, "3", "4").diff(t, StrideLength).Difference
+	d := c.line(t, "3", "4").diff(t, report.StrideLength).Difference
 	asJSON(t, c)
-	require.Equal(t, d, c.line(t, "3", "4").diff(t, StrideLength).Difference)
+	require.Equal(t, d, c.line(t, "3", "4").diff(t, report.StrideLength).Difference)
 }

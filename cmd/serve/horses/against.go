@@ -3,7 +3,7 @@ package horses
 import (
 	"fmt"
 	"groundline/cmd/serve/shell"
-	"groundline/report/compare"
+	"groundline/report"
 	"groundline/report/keep"
 	"groundline/report/layout"
 	"groundline/report/record"
@@ -65,7 +65,7 @@ func (s *Room) showAgainst(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	units := shell.UnitsOf(r)
-	k := compare.StrideLength
+	k := report.StrideLength
 	v := againstView{Horse: h, RideID: id, At: one.At, Course: one.Course, Others: len(rec.Rides), Unit: shell.UnitName(k, units)}
 	if u := rec.Usual(); u != nil {
 		v.Usual = shell.WithUnit(k, *u, units)

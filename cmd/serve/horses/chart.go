@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"groundline/cmd/serve/chart"
 	"groundline/cmd/serve/shell"
-	"groundline/report/compare"
+	"groundline/report"
 	"groundline/report/layout"
 	"groundline/report/record"
 	"groundline/trace"
@@ -25,7 +25,7 @@ func (r recordView) paceChart() horseChart {
 	if len(points) > mostPoints {
 		points = points[len(points)-mostPoints:]
 	}
-	k, perSI := compare.StrideLength, compare.StrideLength.PerSI(r.units)
+	k, perSI := report.StrideLength, report.StrideLength.PerSI(r.units)
 	x := [2]float64{math.Inf(1), math.Inf(-1)}
 	y := x
 	for _, q := range points {
@@ -68,7 +68,7 @@ func (r recordView) paceChart() horseChart {
 }
 
 // timeChart draws a figure of each ride over the days, with its doubt; nothing where fewer than two rides have a date.
-func (r recordView) timeChart(title string, k compare.Key, of func(record.RideFigures) *trace.Estimate) horseChart {
+func (r recordView) timeChart(title string, k report.Key, of func(record.RideFigures) *trace.Estimate) horseChart {
 	type dot struct {
 		day float64
 		e   trace.Estimate
@@ -137,7 +137,7 @@ type edgeFigures struct {
 // edgeChart draws take-offs to the left of a fence and landings to its right, a row for each group.
 func (r recordView) edgeChart(rows []edgeFigures) horseChart {
 	const rowPx, topPx, footPx = 46.0, 6.0, 40.0
-	k, perSI := compare.Takeoff, compare.Takeoff.PerSI(r.units)
+	k, perSI := report.Takeoff, report.Takeoff.PerSI(r.units)
 	most := 0.0
 	for _, q := range rows {
 		for _, e := range []*trace.Estimate{q.takeoff, q.landing} {

@@ -7,7 +7,7 @@ import (
 	"groundline/cmd/serve/guard"
 	"groundline/cmd/serve/shell"
 	"groundline/course"
-	"groundline/report/compare"
+	"groundline/report"
 	"groundline/report/keep"
 	"groundline/report/record"
 	"net/http"
@@ -86,7 +86,7 @@ func (s *Room) listHorses(w http.ResponseWriter, r *http.Request, status int, v 
 			}
 		}
 		if rec != nil && rec.Usual() != nil {
-			row.Usual = shell.WithUnit(compare.StrideLength, *rec.Usual(), units)
+			row.Usual = shell.WithUnit(report.StrideLength, *rec.Usual(), units)
 		}
 		v.Horses = append(v.Horses, row)
 	}

@@ -6,7 +6,6 @@ import (
 	"groundline/cmd/serve/shell"
 	"groundline/course"
 	"groundline/report"
-	"groundline/report/compare"
 	"groundline/report/keep"
 	"groundline/report/layout"
 	"groundline/report/record"
@@ -140,17 +139,17 @@ func (r recordView) fill(v *horseView) {
 	v.Told = len(r.Rides) > 0
 	_, err := r.CourseHorse()
 	v.HasFile = !errors.Is(err, course.ErrNoLine)
-	v.Unit = shell.UnitName(compare.StrideLength, r.units)
+	v.Unit = shell.UnitName(report.StrideLength, r.units)
 	r.figures(v)
 	if p := r.Record.Pace; p != nil {
 		v.Pace = r.paceChart()
 		for _, q := range p.Table {
-			v.PaceRows = append(v.PaceRows, paceRow{layout.Number(q.SpeedMS*60, 0), compare.StrideLength.Measured(q.StrideM, r.units, false)})
+			v.PaceRows = append(v.PaceRows, paceRow{layout.Number(q.SpeedMS*60, 0), report.StrideLength.Measured(q.StrideM, r.units, false)})
 		}
 		// People think in steps of 25 m/min.
 		const step = 25.0 / 60
 		e := trace.Estimate{Value: p.PerMS.Value * step, Low: p.PerMS.Low * step, High: p.PerMS.High * step}
-		v.Beyond = "25 m/min more make each stride " + shell.WithUnit(compare.StrideLength, e, r.units) + " longer."
+		v.Beyond = "25 m/min more make each stride " + shell.WithUnit(report.StrideLength, e, r.units) + " longer."
 		if e.Low <= 0 && e.High >= 0 {
 			v.Beyond = "Whether its stride grows with the pace is not settled by these rides."
 		}
@@ -167,10 +166,10 @@ func (r recordView) fill(v *horseView) {
 		row := horseRideRow{ID: q.ID, At: dateOf(q), Course: q.Course}
 		for _, c := range []struct {
 			to  *string
-			key compare.Key
+			key report.Key
 			e   *trace.Estimate
-		}{{&row.Stride, compare.StrideLength, q.StrideM}, {&row.Time, compare.StrideTime, q.StrideS}, {&row.Pace, compare.Speed, q.SpeedMS},
-			{&row.Rhythm, compare.Rhythm, q.RhythmCV}, {&row.Takeoff, compare.Takeoff, q.TakeoffM}, {&row.Landing, compare.Landing, q.LandingM}} {
+		}{{&row.Stride, report.StrideLength, q.StrideM}, {&row.Time, report.StrideTime, q.StrideS}, {&row.Pace, report.Speed, q.SpeedMS},
+			{&row.Rhythm, report.Rhythm, q.RhythmCV}, {&row.Takeoff, report.Takeoff, q.TakeoffM}, {&row.Landing, report.Landing, q.LandingM}} {
 			if c.e != nil {
 				*c.to = c.key.Measured(*c.e, r.units, false)
 			}
@@ -198,7 +197,7 @@ func dateOf(q record.RideFigures) *time.Time {
 }
 
 // ranged is an interval: "3.1 to 3.8 m".
-func ranged(k compare.Key, e trace.Estimate, u report.Units) string {
+func ranged(k report.Key, e trace.Estimate, u report.Units) string {
 	half := (e.High - e.Low) / 2 * k.PerSI(u)
 	decimals := layout.Decimals(half, 3)
 	said := layout.Number(e.Low*k.PerSI(u), decimals) + " to " + layout.Number(e.High*k.PerSI(u), decimals)
@@ -224,20 +223,20 @@ func (r recordView) behind(ids []int64, count int) behind {
 
 func (r recordView) figures(v *horseView) {
 	if p := r.Record.Pace; p != nil {
-		v.Figures = append(v.Figures, figureRow{Name: fmt.Sprintf("Stride at its usual pace, %s m/min", layout.Number(p.UsualMS*60, 0)), Usual: shell.WithUnit(compare.StrideLength, p.UsualM, r.units),
+		v.Figures = append(v.Figures, figureRow{Name: fmt.Sprintf("Stride at its usual pace, %s m/min", layout.Number(p.UsualMS*60, 0)), Usual: shell.WithUnit(report.StrideLength, p.UsualM, r.units),
 			Of: layout.Count(p.N, "line"), On: r.behind(p.Rides, p.Count)})
 	}
 	for _, f := range []struct {
 		name, noun string
-		key        compare.Key
+		key        report.Key
 		of         *record.Figure
 	}{
-		{"Stride at any pace", "line", compare.StrideLength, r.StrideM},
-		{"Time of a stride", "line", compare.StrideTime, r.StrideS},
-		{"Pace between fences", "line", compare.Speed, r.SpeedMS},
-		{"Take-off before a fence", "jump", compare.Takeoff, r.TakeoffM.All},
-		{"Landing behind it", "jump", compare.Landing, r.LandingM.All},
-		{"Rhythm: stride times vary by", "", compare.Rhythm, r.Record.Rhythm.CV},
+		{"Stride at any pace", "line", report.StrideLength, r.StrideM},
+		{"Time of a stride", "line", report.StrideTime, r.StrideS},
+		{"Pace between fences", "line", report.Speed, r.SpeedMS},
+		{"Take-off before a fence", "jump", report.Takeoff, r.TakeoffM.All},
+		{"Landing behind it", "jump", report.Landing, r.LandingM.All},
+		{"Rhythm: stride times vary by", "", report.Rhythm, r.Record.Rhythm.CV},
 	} {
 		if f.of == nil {
 			continue
@@ -254,8 +253,8 @@ func (r recordView) figures(v *horseView) {
 }
 
 func (r recordView) times(v *horseView) {
-	stride := r.timeChart("Time of a stride", compare.StrideTime, func(q record.RideFigures) *trace.Estimate { return q.StrideS })
-	rhythm := r.timeChart("Rhythm: how much stride times vary within a line", compare.Rhythm, func(q record.RideFigures) *trace.Estimate { return q.RhythmCV })
+	stride := r.timeChart("Time of a stride", report.StrideTime, func(q record.RideFigures) *trace.Estimate { return q.StrideS })
+	rhythm := r.timeChart("Rhythm: how much stride times vary within a line", report.Rhythm, func(q record.RideFigures) *trace.Estimate { return q.RhythmCV })
 	for _, c := range []horseChart{stride, rhythm} {
 		if c.SVG != "" {
 			v.Times = append(v.Times, c)
@@ -332,11 +331,11 @@ func (r recordView) edges(v *horseView) {
 		row := edgeRow{Name: name}
 		f := edgeFigures{name: name}
 		if p.takeoff != nil {
-			row.Takeoff, row.Of = compare.Takeoff.Measured(p.takeoff.Mean, r.units, false), layout.Count(p.takeoff.N, "jump")
+			row.Takeoff, row.Of = report.Takeoff.Measured(p.takeoff.Mean, r.units, false), layout.Count(p.takeoff.N, "jump")
 			f.takeoff = &p.takeoff.Mean
 		}
 		if p.landing != nil {
-			row.Landing, row.Of = compare.Landing.Measured(p.landing.Mean, r.units, false), layout.Count(p.landing.N, "jump")
+			row.Landing, row.Of = report.Landing.Measured(p.landing.Mean, r.units, false), layout.Count(p.landing.N, "jump")
 			f.landing = &p.landing.Mean
 		}
 		v.EdgeRows = append(v.EdgeRows, row)
@@ -348,7 +347,7 @@ func (r recordView) edges(v *horseView) {
 }
 
 func (r recordView) ground(v *horseView) {
-	effect := func(k compare.Key, e *trace.Estimate) string {
+	effect := func(k report.Key, e *trace.Estimate) string {
 		if e == nil {
 			return "not told"
 		}
@@ -367,8 +366,8 @@ func (r recordView) ground(v *horseView) {
 	}
 	if g.Speed.PerPercent != nil || g.Speed.Homeward != nil || g.Stride.PerPercent != nil || g.Stride.Homeward != nil {
 		v.Ground = []groundRow{
-			{"Each 1 % uphill", effect(compare.Speed, g.Speed.PerPercent), effect(compare.StrideLength, g.Stride.PerPercent)},
-			{"Straight home, against square to it", effect(compare.Speed, g.Speed.Homeward), effect(compare.StrideLength, g.Stride.Homeward)},
+			{"Each 1 % uphill", effect(report.Speed, g.Speed.PerPercent), effect(report.StrideLength, g.Stride.PerPercent)},
+			{"Straight home, against square to it", effect(report.Speed, g.Speed.Homeward), effect(report.StrideLength, g.Stride.Homeward)},
 		}
 	}
 	for _, why := range []string{g.Speed.Why, g.Stride.Why} {

@@ -6,7 +6,6 @@ import (
 	"groundline/cmd/serve/shell"
 	"groundline/course"
 	"groundline/report"
-	"groundline/report/compare"
 	"groundline/report/keep"
 	"groundline/report/layout"
 	"groundline/trace"
@@ -120,7 +119,7 @@ func attemptChart(list []keep.Attempt, f lineFigure, m marks, units report.Units
 		low, high = min(low, e.Low*perSI), max(high, e.High*perSI)
 	}
 	leastStep := 0.0
-	if f.key == compare.Strides {
+	if f.key == report.Strides {
 		leastStep = 1
 	}
 	p := &chart.Plot{X: chart.Axis{Low: 0, High: float64(len(told)), Step: 1}, Y: chart.AxisOf(low, high, leastStep)}

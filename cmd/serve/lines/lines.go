@@ -6,7 +6,6 @@ import (
 	"groundline/cmd/serve/shell"
 	"groundline/course"
 	"groundline/report"
-	"groundline/report/compare"
 	"groundline/report/keep"
 	"groundline/report/layout"
 	"groundline/trace"
@@ -83,21 +82,21 @@ type attemptRow struct {
 // lineFigure is a figure of an attempt that can be drawn and sorted by.
 type lineFigure struct {
 	name string // in addresses
-	key  compare.Key
+	key  report.Key
 	of   func(keep.Attempt) *trace.Estimate
 }
 
 func lineFigures() []lineFigure {
 	return []lineFigure{
-		{"length", compare.StrideLength, func(a keep.Attempt) *trace.Estimate { return a.StrideLengthM }},
-		{"strides", compare.Strides, func(a keep.Attempt) *trace.Estimate { return a.Strides }},
-		{"in", compare.SpeedIn, func(a keep.Attempt) *trace.Estimate { return a.SpeedInMS }},
-		{"out", compare.SpeedOut, func(a keep.Attempt) *trace.Estimate { return a.SpeedOutMS }},
-		{"pace", compare.Speed, func(a keep.Attempt) *trace.Estimate { return a.SpeedMS }},
-		{"time", compare.StrideTime, func(a keep.Attempt) *trace.Estimate { return a.StrideS }},
-		{"track", compare.Track, func(a keep.Attempt) *trace.Estimate { return a.TrackM }},
-		{"radius", compare.Radius, func(a keep.Attempt) *trace.Estimate { return a.RadiusMinM }},
-		{"rode", compare.OffUsual, func(a keep.Attempt) *trace.Estimate { return a.PerStrideM }},
+		{"length", report.StrideLength, func(a keep.Attempt) *trace.Estimate { return a.StrideLengthM }},
+		{"strides", report.Strides, func(a keep.Attempt) *trace.Estimate { return a.Strides }},
+		{"in", report.SpeedIn, func(a keep.Attempt) *trace.Estimate { return a.SpeedInMS }},
+		{"out", report.SpeedOut, func(a keep.Attempt) *trace.Estimate { return a.SpeedOutMS }},
+		{"pace", report.Speed, func(a keep.Attempt) *trace.Estimate { return a.SpeedMS }},
+		{"time", report.StrideTime, func(a keep.Attempt) *trace.Estimate { return a.StrideS }},
+		{"track", report.Track, func(a keep.Attempt) *trace.Estimate { return a.TrackM }},
+		{"radius", report.Radius, func(a keep.Attempt) *trace.Estimate { return a.RadiusMinM }},
+		{"rode", report.OffUsual, func(a keep.Attempt) *trace.Estimate { return a.PerStrideM }},
 	}
 }
 
@@ -204,23 +203,23 @@ func (s *Room) otherLines(r *http.Request, v *lineView) error {
 }
 
 func rowOfAttempt(a keep.Attempt, ofRide int, marks marks, units report.Units) attemptRow {
-	tell := func(k compare.Key, e *trace.Estimate) string {
+	tell := func(k report.Key, e *trace.Estimate) string {
 		if e == nil {
 			return ""
 		}
 		return k.Measured(*e, units, false)
 	}
-	row := attemptRow{Attempt: a, Value: fmt.Sprintf("%d.%d", a.RideID, a.Attempt), Strides: tell(compare.Strides, a.Strides), Each: tell(compare.StrideLength, a.StrideLengthM),
-		Time: tell(compare.StrideTime, a.StrideS), Track: tell(compare.Track, a.TrackM), Radius: tell(compare.Radius, a.RadiusMinM), Mark: marks.svg(a.HorseID)}
+	row := attemptRow{Attempt: a, Value: fmt.Sprintf("%d.%d", a.RideID, a.Attempt), Strides: tell(report.Strides, a.Strides), Each: tell(report.StrideLength, a.StrideLengthM),
+		Time: tell(report.StrideTime, a.StrideS), Track: tell(report.Track, a.TrackM), Radius: tell(report.Radius, a.RadiusMinM), Mark: marks.svg(a.HorseID)}
 	if a.StridesBy == "estimated" {
 		row.Strides = "~" + row.Strides
 	}
-	in, out := tell(compare.SpeedIn, a.SpeedInMS), tell(compare.SpeedOut, a.SpeedOutMS)
+	in, out := tell(report.SpeedIn, a.SpeedInMS), tell(report.SpeedOut, a.SpeedOutMS)
 	switch {
 	case in != "" && out != "":
 		row.InOut = in + ", " + out
 	case a.SpeedMS != nil:
-		row.InOut = "mean " + tell(compare.Speed, a.SpeedMS)
+		row.InOut = "mean " + tell(report.Speed, a.SpeedMS)
 	}
 	row.Rode = report.FitWords(report.Fit{PerStrideM: a.PerStrideM, Says: a.Says}, units)
 	var said []string
@@ -239,10 +238,10 @@ func rowOfAttempt(a keep.Attempt, ofRide int, marks marks, units report.Units) a
 
 // attemptColumns are the heads of the table, each with the address that sorts by it, the other way on again.
 func attemptColumns(v lineView, q url.Values, units report.Units) []attemptColumn {
-	heads := []struct{ field, name string }{{"when", "Ridden"}, {"horse", "Horse"}, {"strides", compare.Strides.Head(units)}, {"length", compare.StrideLength.Head(units)},
-		{"in", "pace in, out, m/min"}, {"time", compare.StrideTime.Head(units)}}
+	heads := []struct{ field, name string }{{"when", "Ridden"}, {"horse", "Horse"}, {"strides", report.Strides.Head(units)}, {"length", report.StrideLength.Head(units)},
+		{"in", "pace in, out, m/min"}, {"time", report.StrideTime.Head(units)}}
 	if v.Turning {
-		heads = append(heads, struct{ field, name string }{"track", compare.Track.Head(units)}, struct{ field, name string }{"radius", compare.Radius.Head(units)})
+		heads = append(heads, struct{ field, name string }{"track", report.Track.Head(units)}, struct{ field, name string }{"radius", report.Radius.Head(units)})
 	}
 	heads = append(heads, struct{ field, name string }{"rode", "rode"})
 	var out []attemptColumn

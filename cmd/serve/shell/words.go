@@ -3,7 +3,6 @@ package shell
 import (
 	"fmt"
 	"groundline/report"
-	"groundline/report/compare"
 	"groundline/trace"
 	"math"
 	"strconv"
@@ -37,7 +36,7 @@ func RideClock(s float64) string {
 }
 
 // WithUnit is a figure with its doubt and its unit: "3.46 m ±0.09".
-func WithUnit(k compare.Key, e trace.Estimate, u report.Units) string {
+func WithUnit(k report.Key, e trace.Estimate, u report.Units) string {
 	said := k.Measured(e, u, false)
 	unit := UnitName(k, u)
 	if unit == "" {
@@ -50,7 +49,7 @@ func WithUnit(k compare.Key, e trace.Estimate, u report.Units) string {
 }
 
 // UnitName is the unit that people are told a figure in.
-func UnitName(k compare.Key, u report.Units) string {
+func UnitName(k report.Key, u report.Units) string {
 	_, unit, _ := strings.Cut(k.Head(u), ", ")
 	return unit
 }

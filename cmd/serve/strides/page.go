@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"groundline/cmd/serve/shell"
 	"groundline/report"
-	"groundline/report/compare"
 	"groundline/report/keep"
 	"groundline/report/table"
 	"net/http"
@@ -265,11 +264,11 @@ func (s *Room) summaryPage(w http.ResponseWriter, r *http.Request, making chan s
 
 // fill groups the lines as the page shows them.
 func (d *summaryView) fill(lines []table.Line, units report.Units) {
-	perM, decimals := compare.StrideLength.PerSI(units), 2
+	perM, decimals := report.StrideLength.PerSI(units), 2
 	if units == report.Imperial {
 		decimals = 1
 	}
-	d.LengthUnit = shell.UnitName(compare.StrideLength, units)
+	d.LengthUnit = shell.UnitName(report.StrideLength, units)
 	d.SpeedUnit = d.LengthUnit + "/s"
 	var row *summaryRow
 	for i, l := range lines {
