@@ -4,8 +4,6 @@ import (
 	"errors"
 	"math"
 
-	"gonum.org/v1/gonum/mat"
-
 	"groundline/course"
 	"groundline/trace"
 )
@@ -77,11 +75,8 @@ type Placement struct {
 	// a great shift or a restless receiver pays for it here.
 	LogFit float64
 
-	opt     Options
-	overs   []Over
-	weights []float64 // K⁻¹ y
-	chol    *mat.Cholesky
-	times   []float64
+	opt   Options
+	creep *creep
 }
 
 // ErrNothingOver is returned when there is no jump to place the plan by.
@@ -110,8 +105,7 @@ func (p *Placement) design(v Over) (bx, by [nBeta]float64) {
 }
 
 // Fit places the plan by jumps whose obstacles are known. It is generalised least squares with
-// the creeping error as an Ornstein-Uhlenbeck process (a Gaussian process, Rasmussen & Williams
-// 2006, eqs 2.25-2.26 with the explicit basis of section 2.7), and weights after Student's t with four degrees
+// the creeping error as an Ornstein-Uhlenbeck process, by a Kalman smoother, and weights after Student's t with four degrees
 // of freedom so that one wrong match can't drag the course (Lange, Little & Taylor 1989).
 func Fit(overs []Over, centre course.Point, opt Options) (*Placement, error) {
 	if len(overs) == 0 {
@@ -181,65 +175,35 @@ func bestOf(x []float64) int {
 
 func fitOne(overs []Over, centre course.Point, opt Options) (*Placement, float64, error) {
 	n := len(overs)
-	p := &Placement{opt: opt, overs: overs, Centre: centre, N: n, WanderM: opt.WanderM}
-	pri := p.prior()
+	p := &Placement{opt: opt, Centre: centre, N: n, WanderM: opt.WanderM}
 	robust := make([]float64, n)
-	y := make([]float64, 2*n)
+	times := make([]float64, n)
+	rows := make([][2]reading, n) // along and across, of weight 1
 	for i, v := range overs {
 		robust[i] = 1
-		s, c := math.Sincos(v.Obstacle.FacingDeg * deg)
-		ahead := opt.AheadM
-		if !v.Timed {
-			ahead = 0
-		}
-		y[2*i] = v.At.X - v.Obstacle.At.X - ahead*s
-		y[2*i+1] = v.At.Y - v.Obstacle.At.Y - ahead*c
-		p.times = append(p.times, v.MidS)
+		times[i] = v.MidS
+		rows[i] = p.rows(v)
 	}
-	var logML float64
 	for iter := range 4 {
-		k := mat.NewSymDense(2*n, nil)
-		for i := range n {
-			ix, iy := p.design(overs[i])
-			for j := i; j < n; j++ {
-				jx, jy := p.design(overs[j])
-				w := p.wander(p.times[i] - p.times[j])
-				k.SetSym(2*i, 2*j, dotPrior(ix, jx, pri)+w)
-				k.SetSym(2*i+1, 2*j+1, dotPrior(iy, jy, pri)+w)
-				k.SetSym(2*i, 2*j+1, dotPrior(ix, jy, pri))
-				if i != j {
-					k.SetSym(2*i+1, 2*j, dotPrior(iy, jx, pri))
-				}
-			}
-			rxx, rxy, ryy := p.noise(overs[i], robust[i])
-			k.SetSym(2*i, 2*i, k.At(2*i, 2*i)+rxx)
-			k.SetSym(2*i, 2*i+1, k.At(2*i, 2*i+1)+rxy)
-			k.SetSym(2*i+1, 2*i+1, k.At(2*i+1, 2*i+1)+ryy)
-		}
-		var ch mat.Cholesky
-		if !ch.Factorize(k) {
+		p.creep = creepOf(p.prior(), opt.WanderM, opt.WanderTauS, times, func(i int) [2]reading {
+			r := rows[i]
+			r[0].noise /= robust[i]
+			r[1].noise /= robust[i]
+			return r
+		})
+		if bad := p.creep.logML; math.IsNaN(bad) || math.IsInf(bad, 0) {
 			return nil, 0, errors.New("place: the placement is ill-conditioned")
 		}
-		p.chol = &ch
-		var a mat.VecDense
-		if err := ch.SolveVecTo(&a, mat.NewVecDense(2*n, y)); err != nil {
-			var c mat.Condition
-			if !errors.As(err, &c) {
-				return nil, 0, err
-			}
-		}
-		p.weights = append(p.weights[:0], a.RawVector().Data...)
-		logML = -0.5*mat.Dot(&a, mat.NewVecDense(2*n, y)) - 0.5*ch.LogDet()
 		p.ResidualsM = p.ResidualsM[:0]
+		// The prior's log density at the fit: half of what the residuals leave of the innovations' squares.
+		p.LogFit = -p.creep.square / 2
 		var ss float64
 		var count int
 		for i, v := range overs {
-			// What is left after shift, turn, drift, lag: the noise part, R a.
-			rxx, rxy, ryy := p.noise(v, robust[i])
-			ax, ay := p.weights[2*i], p.weights[2*i+1]
-			ex, ey := rxx*ax+rxy*ay, rxy*ax+ryy*ay
-			s, c := math.Sincos(v.Obstacle.FacingDeg * deg)
-			al, ac := ex*s+ey*c, ex*c-ey*s
+			// What is left after shift, turn, drift, lag.
+			x := p.creep.meanAt(times[i])
+			al, ac := rows[i][0].left(&x), rows[i][1].left(&x)
+			p.LogFit += robust[i] * (al*al/rows[i][0].noise + ac*ac/rows[i][1].noise) / 2
 			if !v.Timed {
 				al = 0
 			} else {
@@ -249,44 +213,48 @@ func fitOne(overs []Over, centre course.Point, opt Options) (*Placement, float64
 			ss += ac * ac
 			count++
 			p.ResidualsM = append(p.ResidualsM, [2]float64{al, ac})
-			sdl, sdc := p.noiseSD(v)
-			r2 := ac * ac / (sdc * sdc)
-			if v.Timed {
-				r2 += al * al / (sdl * sdl)
-			}
+			r2 := ac*ac/rows[i][1].noise + al*al/rows[i][0].noise
 			if iter < 3 {
 				robust[i] = math.Min(1, (4+2)/(4+r2))
 			}
 		}
 		p.ResidualM = math.Sqrt(ss / float64(count))
 	}
-	// The prior's log density at the fit: -½ aᵀ(K-R)a with a = K⁻¹y.
-	for i, v := range overs {
-		rxx, rxy, ryy := p.noise(v, robust[i])
-		ax, ay := p.weights[2*i], p.weights[2*i+1]
-		p.LogFit -= (y[2*i]*ax + y[2*i+1]*ay - rxx*ax*ax - 2*rxy*ax*ay - ryy*ay*ay) / 2
+	last := &p.creep.knots[n-1]
+	of := func(k int, unit float64) trace.Estimate {
+		return trace.FromSD(last.smooth[k]/unit, math.Sqrt(math.Max(last.smoothCov[k][k], 0))/unit)
 	}
-	m, v := p.posterior([nBeta]float64{1}, 0, nil)
-	p.ShiftX = trace.FromSD(m, math.Sqrt(v))
-	m, v = p.posterior([nBeta]float64{0, 1}, 1, nil)
-	p.ShiftY = trace.FromSD(m, math.Sqrt(v))
-	m, v = p.posterior([nBeta]float64{0, 0, 0, 1}, 0, nil)
-	p.LagS = trace.FromSD(m, math.Sqrt(v))
-	m, v = p.posterior([nBeta]float64{0, 0, 0, 0, 1}, 0, nil)
-	p.TurnDeg = trace.FromSD(m/deg, math.Sqrt(v)/deg)
-	return p, logML, nil
+	p.ShiftX, p.ShiftY, p.LagS, p.TurnDeg = of(0, 1), of(1, 1), of(3, 1), of(4, deg)
+	return p, p.creep.logML, nil
 }
 
-func dotPrior(a, b, pri [nBeta]float64) float64 {
-	var s float64
+// rows are what one jump says along and across its obstacle's face.
+func (p *Placement) rows(v Over) [2]reading {
+	s, c := math.Sincos(v.Obstacle.FacingDeg * deg)
+	bx, by := p.design(v)
+	ahead := p.opt.AheadM
+	if !v.Timed {
+		ahead = 0
+	}
+	x := v.At.X - v.Obstacle.At.X - ahead*s
+	y := v.At.Y - v.Obstacle.At.Y - ahead*c
+	l, a := p.noiseSD(v)
+	along, across := reading{z: x*s + y*c, noise: l * l}, reading{z: x*c - y*s, noise: a * a}
 	for k := range nBeta {
-		s += a[k] * b[k] * pri[k]
+		along.h[k], across.h[k] = bx[k]*s+by[k]*c, bx[k]*c-by[k]*s
 	}
-	return s
+	along.h[wanderX], along.h[wanderY] = s, c
+	across.h[wanderX], across.h[wanderY] = c, -s
+	return [2]reading{along, across}
 }
 
-func (p *Placement) wander(dt float64) float64 {
-	return p.opt.WanderM * p.opt.WanderM * math.Exp(-math.Abs(dt)/p.opt.WanderTauS)
+// left is what a state leaves of a reading.
+func (r *reading) left(x *state) float64 {
+	left := r.z
+	for i := range nState {
+		left -= r.h[i] * x[i]
+	}
+	return left
 }
 
 // noiseSD is the spread of one jump along and across, its place on the smoothed track included.
@@ -299,69 +267,32 @@ func (p *Placement) noiseSD(v Over) (along, across float64) {
 	return along, math.Sqrt(p.opt.JumpAcrosSD*p.opt.JumpAcrosSD + s2)
 }
 
-func (p *Placement) noise(v Over, w float64) (xx, xy, yy float64) {
-	s, c := math.Sincos(v.Obstacle.FacingDeg * deg)
-	l, a := p.noiseSD(v)
-	l2, a2 := l*l/w, a*a/w
-	// along = (s, c), across = (c, -s)
-	return l2*s*s + a2*c*c, (l2 - a2) * s * c, l2*c*c + a2*s*s
-}
-
-// cross is the prior covariance of b·beta, plus the creeping error of axis at time *t where t is given,
-// with what was seen.
-func (p *Placement) cross(b [nBeta]float64, axis int, t *float64) []float64 {
-	pri := p.prior()
-	ks := make([]float64, 2*len(p.overs))
-	for i, v := range p.overs {
-		bx, by := p.design(v)
-		ks[2*i], ks[2*i+1] = dotPrior(b, bx, pri), dotPrior(b, by, pri)
-		if t != nil {
-			ks[2*i+axis] += p.wander(*t - p.times[i])
-		}
-	}
-	return ks
-}
-
-// mean is the posterior mean of b·beta, plus the creeping error of axis at time *t where t is given.
-func (p *Placement) mean(b [nBeta]float64, axis int, t *float64) (m float64) {
-	for i, k := range p.cross(b, axis, t) {
-		m += k * p.weights[i]
-	}
-	return m
-}
-
-// posterior is the mean and the variance of the same.
-func (p *Placement) posterior(b [nBeta]float64, axis int, t *float64) (mean, variance float64) {
-	ks := p.cross(b, axis, t)
-	for i, k := range ks {
-		mean += k * p.weights[i]
-	}
-	variance = dotPrior(b, b, p.prior())
-	if t != nil {
-		variance += p.wander(0)
-	}
-	var a mat.VecDense
-	kv := mat.NewVecDense(len(ks), ks)
-	if err := p.chol.SolveVecTo(&a, kv); err != nil {
-		var c mat.Condition
-		if !errors.As(err, &c) {
-			return mean, variance
-		}
-	}
-	return mean, math.Max(variance-mat.Dot(kv, &a), 0)
-}
-
 // Offset is what to take off a place recorded at time t near (x, y) to get the plan's, with the
 // standard deviation of either axis.
 func (p *Placement) Offset(t, x, y float64) (dx, dy, sdx, sdy float64) {
-	mx, vx := p.posterior([nBeta]float64{1, 0, 0, 0, y - p.Centre.Y}, 0, &t)
-	my, vy := p.posterior([nBeta]float64{0, 1, 0, 0, -(x - p.Centre.X)}, 1, &t)
-	return mx, my, math.Sqrt(vx), math.Sqrt(vy)
+	m, cov := p.creep.at(t)
+	dx, sdx = offsetOf(&m, &cov, 0, y-p.Centre.Y, wanderX)
+	dy, sdy = offsetOf(&m, &cov, 1, -(x - p.Centre.X), wanderY)
+	return dx, dy, sdx, sdy
 }
 
-// shift is Offset without its doubt, which costs a hundred times more.
+// offsetOf is the shift of one axis, what the turn adds so far from the centre, and the creeping error.
+func offsetOf(m *state, cov *stateCov, shift int, turned float64, wander int) (d, sd float64) {
+	h := state{4: turned}
+	h[shift], h[wander] = 1, 1
+	ph := cov.times(&h)
+	var v float64
+	for i := range nState {
+		d += h[i] * m[i]
+		v += h[i] * ph[i]
+	}
+	return d, math.Sqrt(math.Max(v, 0))
+}
+
+// shift is Offset without its doubt, which costs far more.
 func (p *Placement) shift(t, x, y float64) (dx, dy float64) {
-	return p.mean([nBeta]float64{1, 0, 0, 0, y - p.Centre.Y}, 0, &t), p.mean([nBeta]float64{0, 1, 0, 0, -(x - p.Centre.X)}, 1, &t)
+	m := p.creep.meanAt(t)
+	return m[0] + m[4]*(y-p.Centre.Y) + m[wanderX], m[1] - m[4]*(x-p.Centre.X) + m[wanderY]
 }
 
 // Lay moves the path onto the plan: every sample less the offset at its time, and earlier by the lag.
