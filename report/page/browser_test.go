@@ -42,6 +42,8 @@ func TestOneMomentIsShownInAll(t *testing.T) {
 	d := demoRide(t, true, "ride.gpx", "motion.csv")
 	opened(t, ctx, d, 1280, "light")
 	require.True(t, chrome.JS[bool](t, ctx, `document.getElementById('now').hidden`))
+	require.True(t, chrome.JS[bool](t, ctx, `document.getElementById('over').open`), "on a desk the chart stands beside the plan")
+	chrome.JS[int](t, ctx, `(document.querySelectorAll('details.fold').forEach(d => { d.open = true }), 1)`)
 
 	// The shares of both drawings at which the moment stands, as seen on the screen; the words; the rows.
 	at := func() (plan, chart float64) {
@@ -84,6 +86,23 @@ func TestOneMomentIsShownInAll(t *testing.T) {
 	_, c := shares(mid(3))
 	move("chart", c, 0.5)
 	near(mid(3))
+
+	// By pointing at a line's strip, whose own mark follows, and by the address of a stride.
+	card := v.addresses()[3]
+	chrome.JS[int](t, ctx, `(document.getElementById('`+card+`').scrollIntoView({block: 'center'}), 1)`)
+	strip := chrome.JS[[]float64](t, ctx, `(() => {const b = document.querySelector('[id="`+card+`"] .ridden').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]})()`)
+	require.NoError(t, chromedp.Do(ctx, chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, strip[0]+0.5*strip[2], strip[1]+0.5*strip[3])))
+	_, c = at()
+	_, from := v.along(d.Ridden.LineS[3][0])
+	require.True(t, from)
+	low, _ := v.along(d.Ridden.LineS[3][0])
+	high, _ := v.along(d.Ridden.LineS[3][1])
+	require.InDelta(t, (low+high)/2, c, 0.15*(high-low), "the middle of the strip is about the middle of the line")
+	require.InDelta(t, 50, chrome.JS[float64](t, ctx, `parseFloat(document.querySelector('[id="`+card+`"] .ridden .here').getAttribute('x1'))`), 3)
+	chrome.JS[int](t, ctx, `(location.hash = '`+card+`.2', 1)`)
+	chrome.Until(t, ctx, `document.getElementById('said').textContent.includes('stride 2 of')`)
+	_, c = shares(mid(3))
+	move("chart", c, 0.5)
 
 	// By a row of the table, with what it is about picked out; within it stride by stride.
 	line := v.told.Lines[2]

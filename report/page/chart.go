@@ -212,7 +212,7 @@ func (v *view) speedPanel() (panel, bool) {
 				ys = append(ys, y(60*(v.ridden.SpeedMS[i]+sign*1.645*v.ridden.SpeedSDMS[i])))
 			}
 			s.f(`<path class="doubt" d="%sZ"/>`, pathOf(xs, ys))
-			v.coloured(ids, func(class int, ids []int) {
+			v.coloured(ids, v.speedClass, func(class int, ids []int) {
 				xs, ys := make([]float64, len(ids)), make([]float64, len(ids))
 				for n, i := range ids {
 					xs[n], ys[n] = v.x(v.ridden.TimeS[i]), y(60*v.ridden.SpeedMS[i])

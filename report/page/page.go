@@ -71,7 +71,8 @@ func Render(d *report.Debrief, opt Options) (html []byte, policy string, err err
 		Policy: fmt.Sprintf("default-src 'none'; script-src '%s'; style-src '%s'; base-uri 'none'; form-action 'none'", hashOf(pageJS), hashOf(style)),
 		Links:  opt.Links, Own: opt.Own,
 		Style: template.CSS(style), Script: template.JS(pageJS),
-		Title: v.told.Title, Told: v.told, Plan: plan, Chart: chart, Furniture: v.furniture(), SpeedKey: v.speedKey(), Moments: v.moments,
+		Title: v.told.Title, Told: v.told, Plan: plan, Chart: chart, Furniture: v.furniture(), TrackKey: v.trackKey(), TrackTitle: v.trackKeyTitle(), Moments: v.moments,
+		Cards: v.cards(), Headline: v.headline(), Grave: v.grave(),
 		Lines: v.linesTable(), Efforts: v.effortsTable(), Nothing: len(d.Efforts) == 0, NoPlan: d.Course == nil, Offs: told(d), Basis: d.Basis,
 	}
 	t, err := template.New("page").Funcs(template.FuncMap{"clean": cleaned, "short": short, "join": strings.Join, "sentence": sentence}).Parse(pageHTML)
@@ -103,9 +104,13 @@ type content struct {
 	Told            report.Told
 	Plan, Chart     *figure
 	Furniture       template.HTML
-	SpeedKey        []key
+	TrackKey        []key
+	TrackTitle      string
 	Moments         moments
 	Lines, Efforts  *table
+	Cards           []card
+	Headline        string
+	Grave           []report.ToldDoubt // what must be read before any figure
 	Nothing, NoPlan bool
 	Offs            bool // take-off distances are told
 	Basis           string

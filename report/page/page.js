@@ -46,6 +46,29 @@
   const sliders = [plan, chart].filter(Boolean);
   const mark = (row, on) => { if (row) { if (on) row.setAttribute('aria-current', 'true'); else row.removeAttribute('aria-current'); } };
   let marked = [];
+  // Each card's strip: where a moment is on it, and which moment a place on it is.
+  const strips = D.lines.filter(l => l.card && l.k && el(l.card)).map(l => {
+    const card = el(l.card), svg = card.querySelector('.ridden'), line = svg.querySelector('.here'), k = l.k;
+    const between = (x, a, b) => {
+      if (x <= k[0][a]) return k[0][b];
+      for (let i = 1; i < k.length; i++) if (x <= k[i][a]) return k[i - 1][b] + (x - k[i - 1][a]) / Math.max(1, k[i][a] - k[i - 1][a]) * (k[i][b] - k[i - 1][b]);
+      return k[k.length - 1][b];
+    };
+    const move = ev => {
+      if (ev.pointerType !== 'mouse' && ev.type === 'pointermove' && !ev.buttons) return;
+      const r = svg.getBoundingClientRect();
+      pick(l); show(momentAt(between((ev.clientX - r.left) / r.width * 1e5, 1, 0)));
+    };
+    svg.addEventListener('pointerdown', move);
+    svg.addEventListener('pointermove', move);
+    card.querySelector('summary').addEventListener('focus', () => { pick(l); show(momentAt(l.from), true); });
+    return {here: ms => {
+      const on = ms >= l.from && ms <= l.to;
+      card.classList.toggle('now', on);
+      line.style.visibility = on ? 'visible' : 'hidden';
+      if (on) { const c = between(ms, 0, 1) / 1000 + '%'; line.setAttribute('x1', c); line.setAttribute('x2', c); }
+    }};
+  });
   const show = (i, aloud) => {
     i = Math.max(0, Math.min(n - 1, i));
     now = i;
@@ -63,6 +86,7 @@
     const l = lineAt(ms), e = effortAt(ms);
     marked = [l >= 0 && D.lines[l].row ? el(D.lines[l].row) : null, e >= 0 ? el(D.efforts[e].row) : null].filter(Boolean);
     marked.forEach(r => mark(r, true));
+    strips.forEach(s => s.here(ms));
     // A chart that is wider than the screen follows.
     if (chart.scrollWidth > chart.clientWidth + 4) {
       const x = D.c[i] / 1e5 * chart.firstElementChild.clientWidth;
@@ -180,6 +204,21 @@
   };
   D.lines.forEach(l => { if (l.row) row(el(l.row), l); });
   D.efforts.forEach(e => row(el(e.row), e));
+  // An address within the page: a card (#3-4), a stride of it (#3-4.2).
+  const go = () => {
+    const [id, nth] = decodeURIComponent(location.hash.slice(1)).split('.');
+    const l = D.lines.find(l => l.card && l.card === id);
+    if (!l || !el(id)) return;
+    el(id).open = true;
+    el(id).scrollIntoView({block: 'nearest'});
+    const s = nth && D.strides.find(s => D.lines[s[4]] === l && s[5] === +nth);
+    pick(l); show(momentAt(s ? (s[0] + s[1]) / 2 : l.from));
+  };
+  addEventListener('hashchange', go);
+  document.querySelectorAll('.hint').forEach(h => { h.hidden = false; });
+  const over = el('over');
+  if (over && matchMedia('(min-width:62rem)').matches) over.open = true;
   el('back').addEventListener('click', () => step(-1));
   el('on').addEventListener('click', () => step(1));
+  go();
 })();

@@ -9,6 +9,7 @@ import (
 
 	"groundline/course"
 	"groundline/report"
+	"groundline/report/draw"
 )
 
 // frame is the ground that the plan's drawing shows, metres in the plan's axes.
@@ -70,7 +71,7 @@ func (v *view) newFrame() frame {
 // the screen, nor than a third of a sheet of paper.
 func (v *view) sizes() string {
 	r := v.frame.wide / v.frame.high
-	return fmt.Sprintf("#plan{aspect-ratio:%s;width:min(100%%,calc(86vh*%s))}@media print{#plan{width:min(100%%,calc(84mm*%s))}}\n", num(r), num(r), num(r))
+	return fmt.Sprintf("#plan{aspect-ratio:%s;width:min(100%%,calc(86vh*%s))}@media print{#plan{width:min(100%%,calc(54mm*%s))}}\n", num(r), num(r), num(r))
 }
 
 // drawPlan draws the ground, what stands on it and what was ridden; nil where there is nothing to draw.
@@ -93,10 +94,14 @@ func (v *view) drawPlan() *figure {
 		v.trackOn(s)
 	}
 	s.f(`<path class="pick" id="plan-pick"/></svg>`)
-	labels := &labelRoom{v: v}
+	labels := newLabelRoom(v)
 	v.obstacleMarks(s)
 	v.jumpMarks(s)
 	v.obstacleLabels(s, labels)
+	for _, l := range v.placeLineLabels(labels) {
+		x, y := v.frame.share(l.at.X, l.at.Y)
+		s.text(map[draw.Align]string{draw.Left: "verdict start", draw.Middle: "verdict", draw.Right: "verdict end"}[l.align], x, y, 0, 4, l.words)
+	}
 	v.bendLabels(s, labels)
 	v.placeLabels(s)
 	s.f(`<svg id="plan-here" class="here" x="0%%" y="0%%"><circle r="9"/><circle class="dot" r="2.5"/></svg></svg>`)
@@ -198,7 +203,7 @@ func (v *view) trackOn(s *svg) {
 	}
 	v.bendArcs(s)
 	for _, r := range runs {
-		v.coloured(v.thinned(r), func(class int, ids []int) { s.f(`<path class="k%d" d="%s"/>`, class, cm(ids)) })
+		v.coloured(v.thinned(r), v.trackClass, func(class int, ids []int) { s.f(`<path class="%s%d" d="%s"/>`, v.trackName(), class, cm(ids)) })
 	}
 	var ticks strings.Builder
 	for _, q := range v.strides {
@@ -223,15 +228,48 @@ func inRuns(runs []run, i int) bool {
 	return k < len(runs) && i >= runs[k].from
 }
 
-// coloured cuts samples into stretches of one class of speed; each begins where the last one ends.
-func (v *view) coloured(ids []int, do func(class int, ids []int)) {
+// askedClasses are the classes of a stride against the horse's usual one: shorter, usual, longer.
+const askedClasses = 3
+
+// trackClass is the class in which a sample of the track is drawn: by the stride against the horse's usual one or, where strides or the usual
+// one are not known, by speed.
+func (v *view) trackClass(i int) int {
+	if !v.asked {
+		return v.speeds.class(v.ridden.SpeedMS[i])
+	}
+	t := v.ridden.TimeS[i]
+	k := sort.Search(len(v.strides), func(k int) bool { return v.strides[k].toS > t })
+	if k == len(v.strides) || v.strides[k].fromS > t || v.strides[k].lengthM == 0 {
+		return 1
+	}
+	switch off := v.strides[k].lengthM/v.d.Horse.CanterStrideM.Value - 1; {
+	case off < -evenShare:
+		return 0
+	case off > evenShare:
+		return 2
+	}
+	return 1
+}
+
+// trackName is the family of classes that the track is drawn in.
+func (v *view) trackName() string {
+	if v.asked {
+		return "a"
+	}
+	return "k"
+}
+
+func (v *view) speedClass(i int) int { return v.speeds.class(v.ridden.SpeedMS[i]) }
+
+// coloured cuts samples into stretches of one class; each begins where the last one ends.
+func (v *view) coloured(ids []int, of func(i int) int, do func(class int, ids []int)) {
 	from := 0
 	for k := 1; k <= len(ids); k++ {
-		if k < len(ids)-1 && v.speeds.class(v.ridden.SpeedMS[ids[k]]) == v.speeds.class(v.ridden.SpeedMS[ids[from]]) {
+		if k < len(ids)-1 && of(ids[k]) == of(ids[from]) {
 			continue
 		}
 		end := min(k+1, len(ids))
-		do(v.speeds.class(v.ridden.SpeedMS[ids[from]]), ids[from:end])
+		do(of(ids[from]), ids[from:end])
 		from = k
 		if end == len(ids) {
 			break
@@ -353,6 +391,19 @@ type labelRoom struct {
 	taken []course.Point
 }
 
+// newLabelRoom is the room about the start and finish, whose names have their places.
+func newLabelRoom(v *view) *labelRoom {
+	room := &labelRoom{v: v}
+	if p := v.d.Plan; p != nil {
+		for _, l := range []*[2]course.Point{p.Start, p.Finish} {
+			if l != nil {
+				room.taken = append(room.taken, l[0], l[1])
+			}
+		}
+	}
+	return room
+}
+
 // clear is how far a place is from the track and from other labels, metres, up to most.
 func (l *labelRoom) clear(p course.Point, most float64) float64 {
 	d := most
@@ -374,6 +425,7 @@ type label struct {
 	deg   float64
 	words string
 	of    int // index of what it names
+	align draw.Align
 }
 
 // labelOffM is how far from the end of its face an obstacle's name is put.
@@ -475,6 +527,70 @@ func (v *view) bendLabels(s *svg, room *labelRoom) {
 	}
 }
 
+// placeLineLabels finds places beside the lines whose strides people count for how many there were: "5 str.", or "7 for 6". Where there
+// is no room a line has none: its card has it.
+func (v *view) placeLineLabels(room *labelRoom) []label {
+	var out []label
+	if !v.track {
+		return nil
+	}
+	last := map[string]int{}
+	for _, l := range v.told.Lines {
+		last[l.Name] = l.Index
+	}
+	for _, t := range v.told.Lines {
+		l := v.d.Lines[t.Index]
+		if l.PlannedStrides == nil || l.Strides == nil || last[t.Name] != t.Index || t.Index >= len(v.ridden.LineS) || l.Kind == "combination" {
+			continue
+		}
+		span := v.ridden.LineS[t.Index]
+		low, high := math.Round(l.Strides.Low), math.Round(l.Strides.High)
+		words := fmt.Sprintf("%.0f str.", low)
+		switch p := float64(*l.PlannedStrides); {
+		case low < high:
+			words = fmt.Sprintf("%.0f–%.0f", low, high)
+		case low != p:
+			words = fmt.Sprintf("%.0f for %.0f", low, p)
+		}
+		wide := 0.02 * v.frame.wide * float64(len([]rune(words))) // on a phone
+		q := label{words: words, of: t.Index}
+	places: // the first with room, nearest to the middle of the line first
+		for _, off := range []float64{1.5, 2.2} {
+			for _, part := range []float64{0.5, 0.4, 0.6, 0.3, 0.7} {
+				mid := span[0] + part*(span[1]-span[0])
+				p, h := v.place(mid), v.heading(mid)
+				for _, turn := range []float64{90, -90} {
+					at := along(p, h+turn, off)
+					q.align = draw.Middle
+					from := at.X - wide/2
+					switch sin := math.Sin((h + turn) * math.Pi / 180); {
+					case sin > 0.5:
+						q.align, from = draw.Left, at.X
+					case sin < -0.5:
+						q.align, from = draw.Right, at.X-wide
+					}
+					free := true
+					for n := range 5 {
+						free = free && room.clear(course.Point{X: from + wide*float64(n)/4, Y: at.Y}, 1.3) >= 1.3
+					}
+					if free {
+						q.at = at
+						for n := range 5 {
+							room.taken = append(room.taken, course.Point{X: from + wide*float64(n)/4, Y: at.Y})
+						}
+						break places
+					}
+				}
+			}
+		}
+		if q.at == (course.Point{}) {
+			continue
+		}
+		out = append(out, q)
+	}
+	return out
+}
+
 // toldIndex is where a line is among those told.
 func (v *view) toldIndex(line int) int {
 	for i, l := range v.told.Lines {
@@ -550,7 +666,7 @@ func (v *view) planKeys() []key {
 		add(stopMark, "refusal or run-out")
 	}
 	if v.track && len(v.strides) > 0 {
-		add(`<path class="k3" d="M-14 0H14"/><path class="tick" d="M-7 -6V6M7 -6V6"/>`, "a tick begins each canter stride")
+		add(`<path class="bar" d="M-14 0H14"/><path class="tick" d="M-7 -6V6M7 -6V6"/>`, "a tick begins each canter stride")
 	}
 	if len(v.shownBends()) > 0 {
 		add(`<path class="sector" d="M-11 -2A14 14 0 0 1 11 -2L0 8Z"/><path class="spoke" d="M0 8V-7"/>`, "r: tightest radius, "+v.told.Unit+", held over 4 m")
@@ -567,16 +683,24 @@ func (v *view) planKeys() []key {
 	return out
 }
 
-// speedKey is the scale of colours and widths, as classes.
-func (v *view) speedKey() []key {
+// trackKeyTitle names what the track's colours and widths stand for.
+func (v *view) trackKeyTitle() string {
+	if v.asked {
+		return "Stride against its usual"
+	}
+	return "Speed, m/min"
+}
+
+// trackKey explains the track's colours and widths.
+func (v *view) trackKey() []key {
 	if !v.track {
 		return nil
 	}
 	var out []key
-	for k := range speedClasses {
+	for k, says := range v.speedNames() {
 		s := &svg{}
-		s.f(`<svg class="mark" width="30" height="20" viewBox="-15 -10 30 20" aria-hidden="true"><path class="k%d" d="M-14 0H14"/></svg>`, k)
-		out = append(out, key{s.html(), v.speeds.says(k)})
+		s.f(`<svg class="mark" width="30" height="20" viewBox="-15 -10 30 20" aria-hidden="true"><path class="%s%d" d="M-14 0H14"/></svg>`, v.trackName(), k)
+		out = append(out, key{s.html(), says})
 	}
 	return out
 }
@@ -597,7 +721,11 @@ func (v *view) planWords() string {
 		said = append(said, ground+" of ground, to scale")
 	}
 	if v.track {
-		said = append(said, "The track is wider and stands out more where the horse was faster; the figures are in the chart and the tables")
+		if v.asked {
+			said = append(said, "The track is wide where its strides were longer than its usual one and thin where they were shorter, by more than 5 %; beside the lines stands how many strides there were")
+		} else {
+			said = append(said, "The track is wider and stands out more where the horse was faster; the figures are in the chart and the tables")
+		}
 	} else {
 		said = append(said, "The recording has no positions, so no track is drawn")
 	}

@@ -74,6 +74,31 @@ func speedLine(k int) draw.Line {
 	return draw.Line{WidthPt: 1.2 + 0.5*float64(k), Colour: speedColours()[k]}
 }
 
+// askedColours are of strides shorter than, as and longer than the horse's usual one.
+func askedColours() [askedClasses]draw.Colour {
+	return [askedClasses]draw.Colour{{R: 0xb2, G: 0x56, B: 0x12}, {R: 0x46, G: 0x53, B: 0x5e}, {R: 0x1d, G: 0x4e, B: 0x89}}
+}
+
+// trackLine is the line of a class of the track.
+func (s *sheet) trackLine(class int) draw.Line {
+	if s.asked {
+		return draw.Line{WidthPt: []float64{1.4, 2.2, 3.4}[class], Colour: askedColours()[class]}
+	}
+	return speedLine(class)
+}
+
+// speedNames are the classes of the track in words.
+func (v *view) speedNames() []string {
+	if v.asked {
+		return []string{"shorter", "usual", "longer"}
+	}
+	out := make([]string, speedClasses)
+	for k := range out {
+		out[k] = v.speeds.says(k)
+	}
+	return out
+}
+
 func (s *sheet) text(group string, x, y, size float64, bold bool, align draw.Align, c draw.Colour, words string) {
 	if words = cleaned(words); words != "" {
 		s.d.Add(group, draw.Text{At: draw.XY{X: x, Y: y}, Align: align, SizePt: size, Bold: bold, Colour: c, Text: words})
@@ -127,10 +152,14 @@ func (s *sheet) ground(y float64) float64 {
 	if s.track {
 		s.jumps()
 	}
-	room := &labelRoom{v: s.view}
+	room := newLabelRoom(s.view)
 	for _, l := range s.placeObstacleLabels(room) {
 		at := s.d.At(l.at)
 		s.text("labels", at.X, at.Y+3.5, 9.5, true, draw.Middle, ink(), short(l.words, 12))
+	}
+	for _, l := range s.placeLineLabels(room) {
+		at := s.d.At(l.at)
+		s.text("labels", at.X, at.Y+3, 8.5, true, l.align, ink(), l.words)
 	}
 	bends := s.shownBends()
 	for _, l := range s.placeBendLabels(room) {
@@ -166,8 +195,8 @@ func (s *sheet) ride() {
 			draw.Line{Points: s.at([]course.Point{c, along(c, b.TouchDeg, b.RadiusM)}), WidthPt: 0.6, Colour: accent()})
 	}
 	for _, r := range s.runs() {
-		s.coloured(s.thinned(r), func(class int, ids []int) {
-			l := speedLine(class)
+		s.coloured(s.thinned(r), s.trackClass, func(class int, ids []int) {
+			l := s.trackLine(class)
 			for _, i := range ids {
 				l.Points = append(l.Points, s.d.At(course.Point{X: s.ridden.XM[i], Y: s.ridden.YM[i]}))
 			}
@@ -296,11 +325,15 @@ func (s *sheet) keys(y float64) float64 {
 		x += width
 	}
 	y += rowPt
-	s.text("key", x, y, smallPt, true, draw.Left, ink(), "Speed, m/min")
+	s.text("key", x, y, smallPt, true, draw.Left, ink(), s.trackKeyTitle())
 	x += 60
-	for k := range speedClasses {
-		row(s.speeds.says(k), func(at draw.XY) []draw.Item {
-			l := speedLine(k)
+	classes := s.speedNames()
+	if s.asked {
+		x += 50
+	}
+	for k, says := range classes {
+		row(says, func(at draw.XY) []draw.Item {
+			l := s.trackLine(k)
 			l.Points = []draw.XY{{X: at.X - 9, Y: at.Y}, {X: at.X + 9, Y: at.Y}}
 			return []draw.Item{l}
 		}, 76)
@@ -310,7 +343,7 @@ func (s *sheet) keys(y float64) float64 {
 	row("landing", landingOn, 65)
 	if len(s.strides) > 0 {
 		row("a tick begins each canter stride", func(at draw.XY) []draw.Item {
-			l := speedLine(3)
+			l := draw.Line{WidthPt: 1.5, Colour: ink()}
 			l.Points = []draw.XY{{X: at.X - 9, Y: at.Y}, {X: at.X + 9, Y: at.Y}}
 			return []draw.Item{l, draw.Line{Points: []draw.XY{{X: at.X, Y: at.Y - 4}, {X: at.X, Y: at.Y + 4}}, WidthPt: 0.6, Colour: ink()}}
 		}, 150)

@@ -39,6 +39,7 @@ type view struct {
 	speeds   speedScale
 	grade    []float64 // percent, of each sample of the track; NaN where the horse hardly moved
 	strides  []stride  // of canter, in the sections
+	asked    bool      // the track is drawn by the stride against the horse's usual one, else by speed
 	frame    frame     // of the plan
 	moments  moments
 }
@@ -78,6 +79,9 @@ type lineData struct {
 	From int    `json:"from"`
 	To   int    `json:"to"`
 	All  int    `json:"n"` // strides counted
+	// Card is the id of the line's card, "" without one; Knots tie its strip to time: ms and hundred-thousandths of its width.
+	Card  string   `json:"card,omitempty"`
+	Knots [][2]int `json:"k,omitempty"`
 }
 
 // doing is an effort for the script, ms.
@@ -101,6 +105,7 @@ func newView(d *report.Debrief, units report.Units) *view {
 	v.cut()
 	v.speeds = newSpeedScale(v.sectionSpeeds())
 	v.findStrides()
+	v.asked = v.track && d.Horse.CanterStrideM != nil && slices.ContainsFunc(v.strides, func(q stride) bool { return q.lengthM > 0 })
 	v.frame = v.newFrame()
 	v.fillMoments()
 	return v
@@ -401,6 +406,7 @@ func (v *view) fillMoments() {
 	for i, l := range v.told.Lines {
 		rows[l.Index] = lineID(i)
 	}
+	cards := v.addresses()
 	for i, s := range v.ridden.LineS {
 		if i >= len(v.d.Lines) {
 			break
@@ -410,6 +416,12 @@ func (v *view) fillMoments() {
 		for _, st := range v.strides {
 			if st.line == i && st.number > 0 {
 				q.All = st.all
+			}
+		}
+		if rows[i] != "" {
+			q.Card = cards[i]
+			if s := v.stripOf(i); s != nil {
+				q.Knots = s.knots(v, i)
 			}
 		}
 		m.Lines = append(m.Lines, q)

@@ -1,0 +1,171 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"groundline/report"
+)
+
+// card is an element of the course as it was ridden, to be read at a glance: what it is called, how many strides, what is to be
+// said of it, and its strip. The rest is below its fold.
+type card struct {
+	ID, Name, Ride, Ground string
+	Count, Plan            string // "5 strides", "plan 5"
+	Badges                 []badge
+	Strip                  *figure
+	Says                   []string
+	Facts                  []fact
+	Open                   bool
+}
+
+// badge is a word with a mark of its own kind: "added", "less", "long", "short", "good", "stop".
+type badge struct{ Kind, Words string }
+
+// fact is a figure with its name.
+type fact struct{ Name, Figure string }
+
+// mostOpen is how many cards stand open at first: what is worth talking about after a round.
+const mostOpen = 3
+
+// cards are the lines in the order in which they are told.
+func (v *view) cards() []card {
+	at := v.addresses()
+	var out []card
+	open := 0
+	for _, l := range v.told.Lines {
+		c := v.cardOf(l)
+		c.ID = at[l.Index]
+		if s := v.stripOf(l.Index); s != nil {
+			c.Strip = s.draw(v, c.ID)
+		}
+		if open < mostOpen && worthALook(c.Badges) {
+			c.Open = true
+			open++
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+func worthALook(badges []badge) bool {
+	for _, b := range badges {
+		if b.Kind != "good" {
+			return true
+		}
+	}
+	return false
+}
+
+func (v *view) cardOf(told report.ToldLine) card {
+	l := v.d.Lines[told.Index]
+	c := card{Name: told.Name, Ride: told.Ride, Ground: told.Ground}
+	if l.Strides != nil {
+		n := int(math.Round(l.Strides.Value))
+		about := ""
+		if l.StridesBy == "estimated" {
+			about = "about "
+			if l.Strides.High-l.Strides.Low >= 1 {
+				about, n = "", int(math.Round(l.Strides.Low))
+				c.Count = fmt.Sprintf("%d to %d strides", n, int(math.Round(l.Strides.High)))
+			}
+		}
+		if c.Count == "" {
+			c.Count = fmt.Sprintf("%s%d strides", about, n)
+			if n == 1 {
+				c.Count = about + "1 stride"
+			}
+			if n == 0 {
+				c.Count = "bounce"
+			}
+		}
+		if p := l.PlannedStrides; p != nil {
+			c.Plan = fmt.Sprintf("plan %d", *p)
+			// Said only where the count leaves no doubt.
+			low, high := int(math.Round(l.Strides.Low)), int(math.Round(l.Strides.High))
+			switch {
+			case low > *p:
+				c.Badges = append(c.Badges, badge{"added", fmt.Sprintf("added %d", n-*p)})
+			case high < *p:
+				c.Badges = append(c.Badges, badge{"less", fmt.Sprintf("left out %d", *p-n)})
+			case low == *p && high == *p:
+				c.Badges = append(c.Badges, badge{"good", "as planned"})
+			}
+		}
+	}
+	if words, kind := fitBadge(told.Rode); words != "" {
+		c.Badges = append(c.Badges, badge{kind, words})
+	}
+	if told.Words != "" {
+		c.Says = append(c.Says, sentence(upper(told.Words)))
+	}
+	fact1 := func(name, figure, unit string) {
+		if figure != "" {
+			c.Facts = append(c.Facts, fact{name, withUnit(figure, unit)})
+		}
+	}
+	fact1("Each stride", told.Length, v.told.Unit)
+	if told.Pace != "" {
+		c.Facts = append(c.Facts, fact{"Pace in, out", told.Pace + " m/min"})
+	}
+	before, after := v.effortsOf(told.Index)
+	for k := range v.d.Efforts {
+		if before == &v.d.Efforts[k] {
+			fact1("Landing", v.told.Efforts[k].LandingDistance, v.told.Unit)
+		}
+		if after == &v.d.Efforts[k] {
+			fact1("Take-off", v.told.Efforts[k].TakeoffDistance, v.told.Unit)
+		}
+	}
+	if told.Track != "" {
+		c.Facts = append(c.Facts, fact{"Track", told.Track})
+	}
+	if told.Turn != "" && told.Turn != "straight" {
+		c.Facts = append(c.Facts, fact{"Turn", told.Turn})
+		fact1("Tightest radius", told.Radius, v.told.Unit)
+		fact1("Slowest", told.Slowest, "m/min")
+	}
+	return c
+}
+
+// fitBadge is how a line suited the horse, where that is known: what is too close to call has no badge.
+func fitBadge(rode string) (words, kind string) {
+	switch {
+	case rode == "", strings.HasPrefix(rode, "not settled"), strings.HasPrefix(rode, "too close"):
+		return "", ""
+	case strings.Contains(rode, "long"):
+		return rode, "long"
+	case strings.Contains(rode, "right"):
+		return rode, "good"
+	}
+	return rode, "short"
+}
+
+// upper is a text that begins with a capital.
+func upper(s string) string {
+	if s == "" {
+		return ""
+	}
+	r := []rune(s)
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}
+
+// headline is the round in one sentence; of several rounds the last says most.
+func (v *view) headline() string {
+	if n := len(v.told.Rounds); n > 0 {
+		return cleaned(v.told.Rounds[n-1])
+	}
+	return ""
+}
+
+// grave are the warnings: they stand above the figures.
+func (v *view) grave() []report.ToldDoubt {
+	var out []report.ToldDoubt
+	for _, n := range v.told.Doubts {
+		if n.Level == "warning" {
+			out = append(out, n)
+		}
+	}
+	return out
+}
