@@ -31,15 +31,16 @@ func (g Gait) String() string { return [...]string{"halt", "walk", "trot", "cant
 // Lead is the leading foreleg of a canter stride.
 type Lead uint8
 
-// The leads; LeadUnknown where the recording can't tell.
+// The leads; LeadUnknown where the recording can't show it, LeadDisunited where fore and hind legs lead on different sides.
 const (
 	LeadUnknown Lead = iota
 	LeadLeft
 	LeadRight
+	LeadDisunited
 )
 
-// String is "left", "right" or "" for unknown.
-func (l Lead) String() string { return [...]string{"", "left", "right"}[l] }
+// String is "left", "right", "disunited" or "" for unknown.
+func (l Lead) String() string { return [...]string{"", "left", "right", "disunited"}[l] }
 
 // Span is a stretch of time in one gait, [FromS, ToS).
 type Span struct {
@@ -53,11 +54,9 @@ type Stride struct {
 	Gait       Gait
 	FromS, ToS float64
 	Lead       Lead
+	LeadP      float64 // probability of Lead, in [0, 1]; 0 for LeadUnknown
 
-	// side is the probability that a canter stride is on the second of the two leads told apart in its
-	// piece of the recording; 0 where they are not told apart.
-	side  float64
-	piece int
+	wave *strideWave // of a canter stride; nil where it has none
 }
 
 // Jump is a push-off, a flight and a landing that belong together.
@@ -95,5 +94,6 @@ type Events struct {
 	Notes             []trace.Note
 
 	paths   []*canterPath // what CountBetween asks
+	sets    *sets         // what SettleLeads names; nil where the strides show none
 	behindS float64       // by how much the times here are less than those of paths; see Earlier
 }

@@ -44,7 +44,7 @@ func (r *reading) tell(ev *Events, size gaitSizes, o Options, no int) {
 	p.addGaits(ev, c, canters, size)
 	strides := len(ev.Strides)
 	p.addCanters(ev, c, canters, cands)
-	p.findSides(ev, strides, no)
+	p.addLeadWaves(ev.Strides[strides:])
 	if c != nil {
 		ev.paths = append(ev.paths, c.light())
 	}
@@ -392,6 +392,7 @@ func (e *Events) finish() {
 	e.Strides = kept
 	sort.SliceStable(e.Jumps, func(i, j int) bool { return e.Jumps[i].PushPeakS < e.Jumps[j].PushPeakS })
 	e.StrideS = e.usualStride()
+	e.sets = findSets(e.Strides)
 	SettleLeads(e, e.yawTurns())
 }
 
