@@ -25,10 +25,11 @@ type roundsTruth struct {
 	Horse     string
 	Efforts   []effort
 	Lines     []struct {
-		From, To string
-		K        *int
-		Strides  int
-		StrideS  float64 `json:"stride_s"`
+		From, To  string
+		K         *int
+		Strides   int
+		StrideS   float64 `json:"stride_s"`
+		TurnedDeg float64 `json:"turned_deg"`
 	}
 	Gaits   []named
 	Strides []struct {
@@ -91,34 +92,39 @@ func labelledIn(t testing.TB, folders string) []*labelled {
 	sort.Strings(files)
 	var out []*labelled
 	for _, f := range files {
-		dir := filepath.Dir(f)
-		r := &labelled{name: filepath.Base(dir)}
-		b, err := os.ReadFile(filepath.Join(dir, "truth.json"))
-		require.NoError(t, err)
-		require.NoError(t, json.Unmarshal(b, &r.roundsTruth))
-		rec, err := read.Open(context.Background(), []string{f}, read.Options{})
-		require.NoError(t, err)
-		r.m = rec.Motion
-		// where the reader laid zero: the first sample
-		zero := 0.0
-		if rec.Start.IsZero() {
-			raw, err := os.ReadFile(f)
-			require.NoError(t, err)
-			first, _, _ := strings.Cut(strings.Split(string(raw), "\n")[1], ",")
-			zero, err = strconv.ParseFloat(first, 64)
-			require.NoError(t, err)
-		} else {
-			start, err := time.Parse(time.RFC3339, r.Start)
-			require.NoError(t, err)
-			zero = rec.Start.Sub(start).Seconds()
-		}
-		in := r.Sensors.Inertial
-		for i := range r.m.TimeS {
-			r.m.TimeS[i] = (r.m.TimeS[i] + zero - in.ClockS) / (1 + in.PPM*1e-6)
-		}
-		out = append(out, r)
+		out = append(out, labelledRound(t, f))
 	}
 	return out
+}
+
+// labelledRound is the round of one motion file.
+func labelledRound(t testing.TB, f string) *labelled {
+	dir := filepath.Dir(f)
+	r := &labelled{name: filepath.Base(dir)}
+	b, err := os.ReadFile(filepath.Join(dir, "truth.json"))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(b, &r.roundsTruth))
+	rec, err := read.Open(context.Background(), []string{f}, read.Options{})
+	require.NoError(t, err)
+	r.m = rec.Motion
+	// where the reader laid zero: the first sample
+	zero := 0.0
+	if rec.Start.IsZero() {
+		raw, err := os.ReadFile(f)
+		require.NoError(t, err)
+		first, _, _ := strings.Cut(strings.Split(string(raw), "\n")[1], ",")
+		zero, err = strconv.ParseFloat(first, 64)
+		require.NoError(t, err)
+	} else {
+		start, err := time.Parse(time.RFC3339, r.Start)
+		require.NoError(t, err)
+		zero = rec.Start.Sub(start).Seconds()
+	}
+	in := r.Sensors.Inertial
+	for i := range r.m.TimeS {
+		r.m.TimeS[i] = (r.m.TimeS[i] + zero - in.ClockS) / (1 + in.PPM*1e-6)
+	}
+	return r
 }
 
 // tally sums up one kind of mounting.

@@ -83,43 +83,6 @@ func Turns(t *track.Track, fromS, toS float64) []Turn {
 	return out
 }
 
-// TurnHints are the turns that a track shows, for [SettleLeads]: where the horse turns by 15 degrees a second or more (20 m of
-// radius at 5.3 m/s) to one side for a second and a half or longer. Times are the track's.
-func TurnHints(t *track.Track) []TurnHint {
-	const leastRadS, leastS, stepS, overS = 0.26, 1.5, 0.2, 0.5
-	var out []TurnHint
-	for _, p := range t.Pieces {
-		w := wayOf(t.States(p.FromS, p.ToS))
-		if len(w.timeS) < 2 {
-			continue
-		}
-		at := func(s float64) float64 {
-			i := min(max(sort.SearchFloat64s(w.timeS, s), 1), len(w.timeS)-1)
-			u := (s - w.timeS[i-1]) / (w.timeS[i] - w.timeS[i-1])
-			return w.turnedRad[i-1] + u*(w.turnedRad[i]-w.turnedRad[i-1])
-		}
-		side, from := 0.0, 0.0
-		end := func(to float64) {
-			if side != 0 && to-from >= leastS {
-				out = append(out, TurnHint{FromS: from, ToS: to, LeftRad: at(to) - at(from)})
-			}
-			side = 0
-		}
-		last := p.ToS - overS
-		for s := p.FromS + overS; s < last; s += stepS {
-			rate := (at(s+overS) - at(s-overS)) / (2 * overS)
-			if math.Abs(rate) < leastRadS || rate*side < 0 {
-				end(s)
-			}
-			if math.Abs(rate) >= leastRadS && side == 0 {
-				side, from = rate, s
-			}
-		}
-		end(last)
-	}
-	return out
-}
-
 func turnBetween(t *track.Track, fromS, toS float64, betweenJumps bool) (turn Turn, ok bool) {
 	way := wayOf(t.States(fromS, toS))
 	if way.length() < heldM {

@@ -96,7 +96,7 @@ type Effort struct {
 	TakeoffDistanceM *trace.Estimate `json:"takeoff_distance_m"`
 	LandingDistanceM *trace.Estimate `json:"landing_distance_m"`
 	SpeedMS          *trace.Estimate `json:"speed_m_s"` // over the obstacle
-	// LeadIn and LeadOut are "left" or "right": the leading foreleg of the last stride before and the
+	// LeadIn and LeadOut are "left", "right" or "disunited": the leading foreleg of the last stride before and the
 	// first after.
 	LeadIn   *string   `json:"lead_in"`
 	LeadOut  *string   `json:"lead_out"`
@@ -202,7 +202,7 @@ type Stride struct {
 	ToS     float64         `json:"to_s"`
 	LengthM *trace.Estimate `json:"length_m"`
 	SpeedMS *trace.Estimate `json:"speed_m_s"`
-	Lead    *string         `json:"lead"` // left | right
+	Lead    *string         `json:"lead"` // left | right | disunited
 	Line    *string         `json:"line"` // "from-to"; nil outside the lines
 }
 

@@ -168,7 +168,7 @@ func leadWords(d *Debrief) string {
 			if next == nil || l.From != *e.Obstacle || l.To != *next || !sameRound(l.Round, e.Round) || l.Turn == nil {
 				continue
 			}
-			if l.Turn.Direction != "straight" && l.Turn.Direction != *e.LeadOut {
+			if l.Turn.Direction != "straight" && *e.LeadOut != "disunited" && l.Turn.Direction != *e.LeadOut {
 				names = append(names, *e.Obstacle)
 			}
 			break

@@ -101,6 +101,8 @@ func build(ctx context.Context, rec *trace.Recording, plan *course.Plan, opt Opt
 		if f, err = p.clocked().followed(); err != nil {
 			return nil, err
 		}
+	} else {
+		f.nameLeads()
 	}
 	if err := ctx.Err(); err != nil {
 		return nil, err

@@ -65,10 +65,47 @@ func (p placed) followed() (followed, error) {
 		f.notes = noted(f.notes, "warning", "the plan and the ride may not belong together",
 			fmt.Sprintf("of %d jumps only %d fell on obstacles of the plan", on+off, on))
 	}
-	if f.ev != nil && f.path != nil {
-		detect.SettleLeads(f.ev, f.turnHints())
-	}
+	f.nameLeads()
 	return f, nil
+}
+
+// nameLeads lets turns say which lead is which: those of the track, or those of the gyroscope, by which they are named
+// already; without either, those that the plan asks for between the obstacles jumped.
+func (f *followed) nameLeads() {
+	switch {
+	case f.ev == nil:
+	case f.path != nil:
+		detect.SettleLeads(f.ev, f.turnHints())
+	case f.ev.YawTimeS == nil && f.res != nil:
+		detect.SettleLeads(f.ev, f.plannedTurns())
+	}
+}
+
+// plannedTurns are the turns by 60 degrees or more that a rider must have made between two obstacles of the plan, each in the
+// middle half of the way: where else it was ridden nobody knows.
+func (f *followed) plannedTurns() []detect.TurnHint {
+	// Out to the chord and in from it; where both are strong and opposite, or either nearly turns back, the rider chooses the side.
+	const leastDeg, eitherDeg, acrossDeg = 60, 150, 20
+	var out []detect.TurnHint
+	for _, l := range f.res.Legs {
+		if l.RouteLine < 0 {
+			continue
+		}
+		a, b := f.res.Efforts[l.From], f.res.Efforts[l.To]
+		oa, ob := f.plan.Obstacles[a.Obstacle], f.plan.Obstacles[b.Obstacle]
+		chord := math.Atan2(ob.At.X-oa.At.X, ob.At.Y-oa.At.Y) * 180 / math.Pi
+		away, back := course.WrapDeg(chord-oa.FacingDeg), course.WrapDeg(ob.FacingDeg-chord)
+		if math.Max(math.Abs(away), math.Abs(back)) > eitherDeg || away*back < 0 && math.Min(math.Abs(away), math.Abs(back)) > acrossDeg {
+			continue
+		}
+		left := -(away + back)
+		if math.Abs(left) < leastDeg {
+			continue
+		}
+		d := b.MidS - a.MidS
+		out = append(out, detect.TurnHint{FromS: a.MidS + d/3, ToS: b.MidS - d/6, LeftRad: left * math.Pi / 180})
+	}
+	return out
 }
 
 // onTrack is two instants by the clock of track and raw, which are late by the receiver's lag where path, once laid, is not.
@@ -93,7 +130,7 @@ func (f *followed) whyNothing() string {
 	return "no canter was found"
 }
 
-// turnHints are the track's turns, which say which lead is which where the gyroscope has not.
+// turnHints are the track's turns.
 func (f *followed) turnHints() []detect.TurnHint {
 	// A horse that turns by 15 degrees a second or more for a second and a half is in a turn: 20 m of
 	// radius at 5.3 m/s.

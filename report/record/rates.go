@@ -96,7 +96,7 @@ func (r *Record) tellLeads() {
 		for i, d := range r.rides {
 			t := tally{ride: i}
 			for _, l := range d.Lines {
-				if l.Direction != turn || lead(l) == "" {
+				if l.Direction != turn || lead(l) != "left" && lead(l) != "right" {
 					continue
 				}
 				t.of++
