@@ -36,6 +36,7 @@ var libraries = map[string][]string{
 		"codeberg.org/go-pdf/fpdf",         // drawings as PDF
 		"github.com/parquet-go/parquet-go", // the stride table as Parquet
 		"modernc.org/sqlite",               // the store's database, in pure Go
+		"github.com/gofrs/flock",           // who works in the store
 		"golang.org/x/text/unicode/norm",   // one name for one horse, however its accents are typed
 	},
 	"cmd": {

@@ -11,14 +11,16 @@ import (
 	"path/filepath"
 	"strings"
 	"sync/atomic"
+
+	"github.com/gofrs/flock"
 )
 
 // desk is an open store's own place in incoming: a folder for the files that it receives, and a locked file beside it
 // that tells the others that it is in use. When its process dies, the system frees the lock, and the next one tidies up.
 type desk struct {
 	incoming string
-	name     string // also the name as a worker
-	lock     *os.File
+	name     string
+	lock     *flock.Flock
 	next     atomic.Int64
 }
 
@@ -27,16 +29,16 @@ const lockEnding = ".lock"
 func newDesk(incoming string) (*desk, error) {
 	for {
 		d := &desk{incoming: incoming, name: rand.Text()}
-		lock, err := os.OpenFile(d.lockFile(), os.O_CREATE|os.O_EXCL|os.O_RDWR, fileMode)
+		d.lock = flock.New(d.lockFile(), flock.SetPermissions(fileMode))
+		ok, err := d.lock.TryLock()
 		if err != nil {
 			return nil, err
 		}
 		// Another process that tidies up may take it for a dead one's until it is locked.
-		if !hold(lock) || !isStill(lock, d.lockFile()) {
-			lock.Close()
+		if _, gone := os.Stat(d.lockFile()); !ok || gone != nil {
+			d.lock.Unlock()
 			continue
 		}
-		d.lock = lock
 		if err := os.Mkdir(d.folder(), folderMode); err != nil {
 			d.close()
 			return nil, err
@@ -77,14 +79,16 @@ func (d *desk) place() string {
 
 func (d *desk) close() {
 	os.RemoveAll(d.folder())
-	letGo(d.lock, d.lockFile())
+	letGo(d.lock)
 }
 
-// isStill tells whether an open file is what its name stands for.
-func isStill(f *os.File, name string) bool {
-	a, errA := f.Stat()
-	b, errB := os.Stat(name)
-	return errA == nil && errB == nil && os.SameFile(a, b)
+// letGo removes a lock's file while it is held or, where an open file can't be removed, after.
+func letGo(lock *flock.Flock) {
+	err := os.Remove(lock.Path())
+	lock.Unlock()
+	if err != nil {
+		os.Remove(lock.Path())
+	}
 }
 
 // sweep removes the desks of processes that are no more, and gives their names and the files that they were placing.
@@ -103,8 +107,8 @@ func (d *desk) sweep() (dead, placing []string, err error) {
 			locked[name] = true
 			continue
 		}
-		free, ok := seize(filepath.Join(d.incoming, e.Name()))
-		if !ok {
+		lock := flock.New(filepath.Join(d.incoming, e.Name()), flock.SetFlag(os.O_RDWR)) // never made here
+		if ok, err := lock.TryLock(); !ok || err != nil {
 			locked[name] = true
 			continue
 		}
@@ -113,7 +117,7 @@ func (d *desk) sweep() (dead, placing []string, err error) {
 		if placing = append(placing, sums...); err == nil {
 			err = os.RemoveAll(filepath.Join(d.incoming, name))
 		}
-		free()
+		letGo(lock)
 		if err != nil {
 			return dead, placing, err
 		}
@@ -139,6 +143,11 @@ func (s *Store) tidy(ctx context.Context) error {
 	}
 	if len(dead) > 0 {
 		s.log.Info("another process has ended without closing the store", "desks", len(dead))
+		if leave, ok, err := s.enter(ctx); ok {
+			leave() // what it had in hand waits again
+		} else if err != nil {
+			return err
+		}
 	}
 	var doomed int
 	if err := s.read.QueryRowContext(ctx, "SELECT count(*) FROM doomed").Scan(&doomed); err != nil {
@@ -148,11 +157,6 @@ func (s *Store) tidy(ctx context.Context) error {
 		return nil
 	}
 	err = s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		for _, name := range dead {
-			if _, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting', worker = '', lease_ms = 0 WHERE state = 'working' AND worker = ?", name); err != nil {
-				return err
-			}
-		}
 		for _, sum := range placing {
 			if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO doomed SELECT ?1 WHERE NOT EXISTS (SELECT 1 FROM file WHERE sha256 = ?1)", sum); err != nil {
 				return err

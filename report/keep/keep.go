@@ -30,6 +30,7 @@ import (
 	"sync"
 	"time"
 
+	"github.com/gofrs/flock"
 	_ "modernc.org/sqlite" // the database
 
 	"groundline/report"
@@ -52,13 +53,13 @@ type Store struct {
 	write *sql.DB // one connection: who writes waits here for the others of this process, in turn
 	read  *sql.DB
 
-	desk *desk // this store's part of incoming, and its name as a worker
-	bell bell  // rings when a ride changes
-	kept bell  // rings when there is work
-	ways waysOf
-	prog progress
-	hand inHand
-	anew chan struct{} // rides that are made anew for who asks
+	desk    *desk // this store's part of incoming
+	bell    bell  // rings when a ride changes
+	kept    bell  // rings when there is work
+	ways    waysOf
+	prog    progress
+	workers workers
+	anew    chan struct{} // rides that are made anew for who asks
 
 	// Of tests: stand for faults of the program in building a ride.
 	broken func(Ride)
@@ -105,7 +106,7 @@ func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
 		s.now = time.Now
 	}
 	s.anew = make(chan struct{}, runtime.GOMAXPROCS(0))
-	s.ways.known, s.prog.of, s.hand.ids = map[int64]*ways{}, map[int64]*reading{}, map[int64]bool{}
+	s.ways.known, s.prog.of = map[int64]*ways{}, map[int64]*reading{}
 	if info, err := os.Stat(abs); err == nil && !info.IsDir() {
 		return nil, &InvalidError{abs, "not a folder", "one to keep rides in"}
 	}
@@ -162,6 +163,7 @@ func (s *Store) open(ctx context.Context) error {
 	}
 	s.read.SetMaxOpenConns(readers)
 	s.read.SetMaxIdleConns(readers)
+	s.workers.lock = flock.New(filepath.Join(s.dir, workLockName), flock.SetPermissions(fileMode))
 	if s.desk, err = newDesk(filepath.Join(s.dir, incomingName)); err != nil {
 		return err
 	}

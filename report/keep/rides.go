@@ -354,7 +354,7 @@ func (s *Store) SetAbout(ctx context.Context, id int64, of About) error {
 // again has a ride worked out anew: what it told is forgotten, and what somebody is making of it will not be taken.
 func (s *Store) again(ctx context.Context, tx *sql.Tx, id int64) error {
 	for _, q := range []string{
-		`UPDATE ride SET state = 'waiting', why = '', edition = edition + 1, tries = 0, worker = '', lease_ms = 0, program = '',
+		`UPDATE ride SET state = 'waiting', why = '', edition = edition + 1, tries = 0, program = '',
 			at_ms = kept_ms, start_ms = NULL, duration_s = 0, basis = '', jumps = 0, refusals = 0, lines = 0, rounds = 0, strides = 0 WHERE id = ?`,
 		"DELETE FROM told WHERE ride_id = ?",
 		"DELETE FROM ridden WHERE ride_id = ?",

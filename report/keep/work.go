@@ -3,15 +3,12 @@ package keep
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
-	"maps"
 	"os"
 	"path/filepath"
 	"runtime/debug"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -21,20 +18,21 @@ import (
 	"groundline/report/build"
 	"groundline/trace"
 	"groundline/trace/read"
+
+	"github.com/gofrs/flock"
 )
 
-// How rides are shared out. A worker holds a ride by a lease that it renews while it lives; when it dies without a word,
-// the ride is another's after leaseMS. A ride that has cost mostTries workers their life is refused.
+// Rides are worked out by one process at a time, the one that holds the store's lock; the system frees it when the process
+// dies, and the next one takes over what it had in hand. A ride that has cost mostTries processes their life is refused.
 const (
-	leaseMS   = 30_000
-	renewEach = leaseMS / 4 * time.Millisecond
-	lookEach  = time.Second // for rides that other processes kept
-	tidyEach  = 5           // looks
-	retryEach = 10 * time.Second
-	mostTries = 3
+	workLockName = "work.lock"
+	lookEach     = time.Second // for rides that other processes kept, and for the lock
+	tidyEach     = 5           // looks
+	retryEach    = 10 * time.Second
+	mostTries    = 3
 )
 
-// errOvertaken tells that a ride was changed or removed, or taken by another worker, while it was worked on.
+// errOvertaken tells that a ride was changed or removed while it was worked on.
 var errOvertaken = errors.New("the ride changed while it was worked out")
 
 // job is a ride to be worked out.
@@ -43,8 +41,45 @@ type job struct {
 	edition int
 }
 
+// workers are who of this process work rides out, under the lock that no two processes hold.
+type workers struct {
+	mu    sync.Mutex
+	lock  *flock.Flock
+	users int
+}
+
+// enter takes part in working rides out; ok is false while another process does. Who entered has to leave.
+func (s *Store) enter(ctx context.Context) (leave func(), ok bool, err error) {
+	w := &s.workers
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.users == 0 {
+		if ok, err := w.lock.TryLock(); !ok || err != nil {
+			return nil, false, s.explain(err)
+		}
+		// Nobody works: what is in hand was left by a process that died.
+		err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
+			_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting' WHERE state = 'working'")
+			return err
+		})
+		if err != nil {
+			return nil, false, errors.Join(err, w.lock.Unlock())
+		}
+	}
+	w.users++
+	return func() {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		if w.users--; w.users == 0 {
+			if err := w.lock.Unlock(); err != nil {
+				s.log.Warn("the lock of the working process can't be freed", "error", err)
+			}
+		}
+	}, true, nil
+}
+
 // Work reads and builds waiting rides, so many at the same time, until the context ends; it then puts back what it has in
-// hand. Several processes may do so over one store: each ride is worked out by one.
+// hand. While another process does so over the same store, it waits for that one to end.
 func (s *Store) Work(ctx context.Context, workers int) error {
 	var all sync.WaitGroup
 	all.Go(func() { s.watch(ctx) })
@@ -86,17 +121,28 @@ func (s *Store) watch(ctx context.Context) {
 
 // workOn works out one ride after the other.
 func (s *Store) workOn(ctx context.Context) {
+	leave, ok := func() {}, false
+	defer func() { leave() }()
 	told := "" // once, and not at each look
 	for ctx.Err() == nil {
 		rings := s.kept.wait() // before looking, so that nothing is missed
-		j, err := s.claim(ctx, 0)
-		if err != nil {
-			if now := err.Error(); ctx.Err() == nil && now != told {
-				if !errors.Is(err, ErrNotFound) {
-					s.log.Error("no ride can be taken to work out", "error", err)
-				}
-				told = now
+		var err error
+		if !ok {
+			var free func()
+			if free, ok, err = s.enter(ctx); ok {
+				leave = free
 			}
+		}
+		var j job
+		if err == nil && ok {
+			j, err = s.take(ctx, 0)
+		}
+		if err != nil || !ok {
+			now := fmt.Sprint(err)
+			if err != nil && ctx.Err() == nil && now != told && !errors.Is(err, ErrNotFound) {
+				s.log.Error("no ride can be taken to work out", "error", err)
+			}
+			told = now
 			select {
 			case <-ctx.Done():
 			case <-rings:
@@ -114,32 +160,25 @@ func (s *Store) workOn(ctx context.Context) {
 	}
 }
 
-// claim takes the longest waiting ride, or one whose worker has gone silent, or of these the one asked for;
-// [ErrNotFound] where there is none.
-func (s *Store) claim(ctx context.Context, only int64) (job, error) {
-	now := ms(s.now())
-	const toDo = `FROM ride WHERE (state = 'waiting' OR (state = 'working' AND lease_ms < ?1)) AND (?2 = 0 OR id = ?2)
-		AND id NOT IN (SELECT value FROM json_each(?3)) ORDER BY id LIMIT 1`
-	// After the machine has slept, leases have ended, but what this process has in hand it still has.
-	own := s.hand.list()
+// take is the longest waiting ride, or the one asked for if it waits; [ErrNotFound] where there is none.
+func (s *Store) take(ctx context.Context, only int64) (job, error) {
+	const toDo = `FROM ride WHERE state = 'waiting' AND (?1 = 0 OR id = ?1) ORDER BY id LIMIT 1`
 	var id int64
-	if err := s.read.QueryRowContext(ctx, "SELECT id "+toDo, now, only, own).Scan(&id); err != nil {
+	if err := s.read.QueryRowContext(ctx, "SELECT id "+toDo, only).Scan(&id); err != nil {
 		return job{}, s.explain(err) // mostly: nothing to do, found out without locking the others out
 	}
 	var j job
 	given := false
 	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var tries int
-		if err := tx.QueryRowContext(ctx, "SELECT id, edition, tries "+toDo, now, only, own).Scan(&id, &j.edition, &tries); err != nil {
+		if err := tx.QueryRowContext(ctx, "SELECT id, edition, tries "+toDo, only).Scan(&id, &j.edition, &tries); err != nil {
 			return err
 		}
-		if tries >= mostTries {
-			given = true
-			_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'refused', why = ?, worker = '', lease_ms = 0, program = ? WHERE id = ?",
-				fmt.Sprintf("groundline ended %d times while it worked this ride out: it may be too long for this machine's memory; please report this", tries), s.program, id)
+		if given = tries >= mostTries; given {
+			_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'refused', why = ?, program = ? WHERE id = ?", deadly(tries), s.program, id)
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'working', worker = ?, lease_ms = ?, tries = tries + 1 WHERE id = ?", s.desk.name, now+leaseMS, id); err != nil {
+		if _, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'working', tries = tries + 1 WHERE id = ?", id); err != nil {
 			return err
 		}
 		var err error
@@ -151,18 +190,27 @@ func (s *Store) claim(ctx context.Context, only int64) (job, error) {
 	}
 	s.bell.ring()
 	if given {
-		return s.claim(ctx, only)
+		return s.take(ctx, only)
 	}
 	return j, nil
 }
 
-// WorkOut returns when a ride is ready or refused, and gives it. Where nobody has it in hand, it works it out itself.
+// deadly says why a ride is refused that ended what worked it out so often.
+func deadly(tries int) string {
+	return fmt.Sprintf("groundline ended %d times while it worked this ride out: it may be too long for this machine's memory; please report this", tries)
+}
+
+// WorkOut returns when a ride is ready or refused, and gives it. Where no other process works, it works it out itself.
 func (s *Store) WorkOut(ctx context.Context, id int64) (Ride, error) {
 	for {
 		rings := s.bell.wait()
-		j, err := s.claim(ctx, id)
-		if err == nil {
-			err = s.workOut(ctx, j)
+		leave, ok, err := s.enter(ctx)
+		if ok {
+			var j job
+			if j, err = s.take(ctx, id); err == nil {
+				err = s.workOut(ctx, j)
+			}
+			leave()
 		}
 		if err != nil && !errors.Is(err, ErrNotFound) {
 			return Ride{}, err
@@ -180,96 +228,41 @@ func (s *Store) WorkOut(ctx context.Context, id int64) (Ride, error) {
 	}
 }
 
-// workOut works out a ride that this worker holds, and stores what it tells or why it can't be told.
+// workOut works out a ride that was taken, and stores what it tells or why it can't be told.
 func (s *Store) workOut(ctx context.Context, j job) error {
-	s.hand.take(j.ride.ID)
-	defer s.hand.drop(j.ride.ID)
-	ctx, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
-	renewed := make(chan struct{})
-	go func() {
-		defer close(renewed)
-		for {
-			select {
-			case <-ctx.Done():
-				return
-			case <-time.After(renewEach):
-			}
-			err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
-				return one(tx.ExecContext(ctx, "UPDATE ride SET lease_ms = ? WHERE id = ? AND worker = ? AND edition = ?", ms(s.now())+leaseMS, j.ride.ID, s.desk.name, j.edition))
-			})
-			if errors.Is(err, ErrNotFound) {
-				stop(errOvertaken) // no use in going on
-				return
-			}
-		}
-	}()
 	b, err := s.build(ctx, j.ride, namesOf(j.ride))
 	var ours notTheRides
 	switch {
 	case err == nil:
-		err = s.store(ctx, j.ride, j.edition, b, "worker = ?", s.desk.name)
+		err = s.store(ctx, j.ride, j.edition, b, Working)
 	case ctx.Err() == nil && !errors.As(err, &ours) && !errors.Is(err, errOvertaken):
 		err = s.refuse(ctx, j, err)
 	}
-	overtaken := errors.Is(err, errOvertaken) || errors.Is(context.Cause(ctx), errOvertaken)
-	stop(nil)
-	<-renewed
 	s.prog.end(j.ride.ID)
-	if err != nil && !overtaken {
+	if errors.Is(err, errOvertaken) {
+		err = nil
+	}
+	if err != nil {
 		s.putBack(j)
 	}
 	s.bell.ring()
-	if overtaken {
-		return nil
-	}
 	return err
 }
 
-// inHand are the rides that this process is working out.
-type inHand struct {
-	mu  sync.Mutex
-	ids map[int64]bool
-}
-
-func (h *inHand) take(id int64) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	h.ids[id] = true
-}
-
-func (h *inHand) drop(id int64) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	delete(h.ids, id)
-}
-
-// list is their ids as JSON, for SQL.
-func (h *inHand) list() string {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	text, err := json.Marshal(slices.AppendSeq([]int64{}, maps.Keys(h.ids))) // never null, which is in no list
-	if err != nil {
-		panic(err) // numbers: can't be
-	}
-	return string(text)
-}
-
-// putBack lets others have a ride that this worker holds and did not finish.
+// putBack makes a ride wait again that was taken and is not finished, which is not its fault.
 func (s *Store) putBack(j job) {
 	ctx := context.Background() // the work's own may have ended
 	err := s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting', worker = '', lease_ms = 0, tries = max(0, tries - 1) WHERE id = ? AND worker = ? AND edition = ?",
-			j.ride.ID, s.desk.name, j.edition)
+		_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting', tries = max(0, tries - 1) WHERE id = ? AND state = 'working' AND edition = ?", j.ride.ID, j.edition)
 		return err
 	})
 	if err != nil {
-		s.log.Warn("a ride can't be put back, and waits until its lease ends", "ride", j.ride.ID, "error", err)
+		s.log.Warn("a ride can't be put back, and waits until this process ends", "ride", j.ride.ID, "error", err)
 	}
 }
 
-// store stores what a ride of an edition told, where it also meets a condition, else it is errOvertaken.
-func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, cond string, arg any) error {
+// store stores what a ride of an edition told, where it is in that state, else it is errOvertaken.
+func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, in State) error {
 	d := b.debrief
 	beside, err := s.writeWorked(b, edition)
 	if err != nil {
@@ -294,9 +287,9 @@ func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, cond
 				refusals++
 			}
 		}
-		err := one(tx.ExecContext(ctx, `UPDATE ride SET state = 'ready', why = '', worker = '', lease_ms = 0, program = ?, at_ms = ?, start_ms = ?, duration_s = ?, basis = ?,
-			jumps = ?, refusals = ?, lines = ?, rounds = ?, strides = ? WHERE id = ? AND edition = ? AND `+cond,
-			s.program, atMS, startMS, d.Recording.DurationS, d.Basis, jumps, refusals, len(d.Lines), len(d.Rounds), len(d.StrideRows), ride.ID, edition, arg))
+		err := one(tx.ExecContext(ctx, `UPDATE ride SET state = 'ready', why = '', program = ?, at_ms = ?, start_ms = ?, duration_s = ?, basis = ?,
+			jumps = ?, refusals = ?, lines = ?, rounds = ?, strides = ? WHERE id = ? AND edition = ? AND state = ?`,
+			s.program, atMS, startMS, d.Recording.DurationS, d.Basis, jumps, refusals, len(d.Lines), len(d.Rounds), len(d.StrideRows), ride.ID, edition, in))
 		if errors.Is(err, ErrNotFound) {
 			return errOvertaken
 		}
@@ -368,8 +361,8 @@ func ofEstimate(e *trace.Estimate) []any {
 func (s *Store) refuse(ctx context.Context, j job, why error) error {
 	s.log.Info("a ride was refused", "ride", j.ride.ID, "why", why)
 	return s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		err := one(tx.ExecContext(ctx, "UPDATE ride SET state = 'refused', why = ?, worker = '', lease_ms = 0, program = ? WHERE id = ? AND worker = ? AND edition = ?",
-			why.Error(), s.program, j.ride.ID, s.desk.name, j.edition))
+		err := one(tx.ExecContext(ctx, "UPDATE ride SET state = 'refused', why = ?, program = ? WHERE id = ? AND state = 'working' AND edition = ?",
+			why.Error(), s.program, j.ride.ID, j.edition))
 		if errors.Is(err, ErrNotFound) {
 			return errOvertaken
 		}
@@ -401,7 +394,7 @@ func (s *Store) rebuild(ctx context.Context, id int64, edition int) (built, erro
 	case err != nil: // this program can't tell what another one could
 		return built{}, &NotReadyError{ID: id, State: Refused, Why: err.Error()}
 	}
-	err = s.store(ctx, ride, edition, b, "state = ?", string(Ready))
+	err = s.store(ctx, ride, edition, b, Ready)
 	var full *FullError
 	if errors.As(err, &full) { // it can be told all the same
 		err = nil

@@ -17,97 +17,76 @@ import (
 	"groundline/report"
 )
 
-// clocked opens a store whose clock the test moves.
-func clocked(t *testing.T, dir string, now *time.Time, mu *sync.Mutex) *Store {
-	t.Helper()
-	s, err := Open(t.Context(), dir, Options{Program: "groundline test", Now: func() time.Time {
-		mu.Lock()
-		defer mu.Unlock()
-		return *now
-	}})
-	require.NoError(t, err)
-	t.Cleanup(func() { s.Close() })
-	return s
-}
-
-// A worker that has gone silent loses its ride to another, and what it brings later is not taken.
-func TestLeaseEnds(t *testing.T) {
-	now, mu := time.Date(2026, 5, 9, 12, 0, 0, 0, time.UTC), &sync.Mutex{}
-	after := func(d time.Duration) {
-		mu.Lock()
-		defer mu.Unlock()
-		now = now.Add(d)
-	}
+// One process works at a time; the next takes over what it left in hand, and what it brings later is not taken.
+func TestOneProcessWorks(t *testing.T) {
 	dir := t.TempDir()
-	a, b := clocked(t, dir, &now, mu), clocked(t, dir, &now, mu)
+	a, b := opened(t, dir), opened(t, dir)
 	id := keepDemo(t, a)
-	first, err := a.claim(t.Context(), 0)
+	leave, ok, err := a.enter(t.Context())
+	require.NoError(t, err)
+	require.True(t, ok)
+	first, err := a.take(t.Context(), 0)
 	require.NoError(t, err)
 	require.Equal(t, id, first.ride.ID)
-	after(leaseMS * time.Millisecond)
-	_, err = b.claim(t.Context(), 0)
-	require.ErrorIs(t, err, ErrNotFound, "it is still held")
-	after(2 * time.Millisecond)
-	second, err := b.claim(t.Context(), 0)
+	_, ok, err = b.enter(t.Context())
 	require.NoError(t, err)
+	require.False(t, ok, "a works")
+	leave2, ok, err := a.enter(t.Context())
+	require.NoError(t, err)
+	require.True(t, ok, "as many of one process as it likes")
+	_, err = a.take(t.Context(), 0)
+	require.ErrorIs(t, err, ErrNotFound, "it is in hand")
+	leave()
+	_, ok, err = b.enter(t.Context())
+	require.NoError(t, err)
+	require.False(t, ok, "a still works")
+	leave2() // as the system does when a dies
 
 	built, err := a.build(t.Context(), first.ride, namesOf(first.ride))
 	require.NoError(t, err)
-	require.ErrorIs(t, a.store(t.Context(), first.ride, first.edition, built, "worker = ?", a.desk.name), errOvertaken)
+	leave, ok, err = b.enter(t.Context())
+	require.NoError(t, err)
+	require.True(t, ok)
+	defer leave()
+	require.ErrorIs(t, a.store(t.Context(), first.ride, first.edition, built, Working), errOvertaken)
 	require.ErrorIs(t, a.refuse(t.Context(), first, errors.New("no")), errOvertaken)
 	a.putBack(first)
-	r, err := a.Ride(t.Context(), id)
+	second, err := b.take(t.Context(), 0)
 	require.NoError(t, err)
-	require.Equal(t, Working, r.State, "it is b's")
 	require.NoError(t, b.workOut(t.Context(), second))
-	r, err = a.Ride(t.Context(), id)
+	r, err := a.Ride(t.Context(), id)
 	require.NoError(t, err)
 	require.Equal(t, Ready, r.State)
 	require.Equal(t, 2, r.Tries)
 }
 
-// After the machine has slept, no lease holds any more; a process does not take from itself what it has in hand.
-func TestOwnWorkIsNotTakenAgain(t *testing.T) {
-	now, mu := time.Date(2026, 5, 9, 12, 0, 0, 0, time.UTC), &sync.Mutex{}
-	dir := t.TempDir()
-	a, b := clocked(t, dir, &now, mu), clocked(t, dir, &now, mu)
-	begun, goOn := holding(a)
-	defer goOn()
-	id := keepDemo2(t, a)
-	working(t, a)
-	require.Equal(t, id, <-begun)
-	mu.Lock()
-	now = now.Add(time.Hour)
-	mu.Unlock()
-	_, err := a.claim(t.Context(), 0)
-	require.ErrorIs(t, err, ErrNotFound)
-	_, err = a.claim(t.Context(), id)
-	require.ErrorIs(t, err, ErrNotFound)
-	j, err := b.claim(t.Context(), 0)
-	require.NoError(t, err, "another can't know that it is alive")
-	require.NoError(t, b.workOut(t.Context(), j))
-	goOn()
-	r, err := a.Wait(t.Context(), id)
+// dies takes a ride and leaves it in hand, as a process does that is killed.
+func dies(t *testing.T, s *Store, id int64) {
+	t.Helper()
+	leave, ok, err := s.enter(t.Context())
 	require.NoError(t, err)
-	require.Equal(t, Ready, r.State)
+	require.True(t, ok)
+	j, err := s.take(t.Context(), id)
+	require.NoError(t, err)
+	require.Equal(t, id, j.ride.ID)
+	leave()
 }
 
 // A ride that ends every process that works on it is not tried for ever.
 func TestGivesUpAfterSomeTries(t *testing.T) {
-	now, mu := time.Date(2026, 5, 9, 12, 0, 0, 0, time.UTC), &sync.Mutex{}
-	s := clocked(t, t.TempDir(), &now, mu)
+	s := opened(t, t.TempDir())
 	bad := keepDemo(t, s)
 	good, _, err := s.Keep(t.Context(), []*Received{receive(t, s, "b.csv", []byte("b"))}, About{})
 	require.NoError(t, err)
 	for range mostTries {
-		j, err := s.claim(t.Context(), bad)
-		require.NoError(t, err)
-		require.Equal(t, bad, j.ride.ID)
-		now = now.Add(2 * leaseMS * time.Millisecond)
+		dies(t, s, bad)
 	}
-	j, err := s.claim(t.Context(), 0)
+	leave, _, err := s.enter(t.Context())
+	require.NoError(t, err)
+	j, err := s.take(t.Context(), 0)
 	require.NoError(t, err)
 	require.Equal(t, good, j.ride.ID, "and the next one is taken")
+	leave()
 	r, err := s.Ride(t.Context(), bad)
 	require.NoError(t, err)
 	require.Equal(t, Refused, r.State)
