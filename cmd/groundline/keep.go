@@ -36,7 +36,7 @@ func openStore(ctx context.Context, dir string, std streams, log *slog.Logger) (
 	if dir == "" {
 		return nil, badUse(fmt.Errorf("groundline: no home folder to keep rides in, expected --store FOLDER"))
 	}
-	s, err := keep.Open(ctx, dir, keep.Options{Program: program(), Log: log})
+	s, err := keep.Open(ctx, dir, keep.Options{Program: program(), Log: log, Child: std.apart(runtime.GOMAXPROCS(0))})
 	return s, ofStore(err)
 }
 

@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"runtime"
@@ -30,6 +31,14 @@ func main() {
 		bold:     term.IsTerminal(out) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb",
 		progress: term.IsTerminal(errOut),
 		store:    ownStore(),
+		in:       os.Stdin,
+	}
+	if self, err := os.Executable(); err == nil {
+		std.self = func(ctx context.Context, args ...string) *exec.Cmd {
+			c := exec.CommandContext(ctx, self, args...)
+			c.Args[0] = os.Args[0]
+			return c
+		}
 	}
 	if term.IsTerminal(int(os.Stdin.Fd())) {
 		std.ask = ask
@@ -45,6 +54,9 @@ type streams struct {
 	bold     bool   // out is a terminal whose user wants ornament
 	progress bool   // err is a terminal
 	store    string // the user's own folder of kept rides; "" where the system names none
+	in       io.Reader
+	// self makes a command that runs this program again; nil where it can't.
+	self func(ctx context.Context, args ...string) *exec.Cmd
 	// ask asks on the terminal for what must not be seen there; nil without a terminal.
 	ask func(ctx context.Context, prompt string) (string, error)
 }

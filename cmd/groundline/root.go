@@ -33,7 +33,7 @@ with its doubt.
 	root.AddCommand(compareCommand(std))
 	root.AddCommand(validateCommand(std), labelsCommand(std))
 	root.AddCommand(serveCommand(std))
-	root.AddCommand(keepCommand(std), keptCommand(std))
+	root.AddCommand(keepCommand(std), keptCommand(std), workCommand(std))
 	return root
 }
 

@@ -24,6 +24,7 @@ import (
 	"log/slog"
 	"net/url"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -41,6 +42,9 @@ type Options struct {
 	Program string           // name and version, told with what was worked out; default "groundline"
 	Log     *slog.Logger     // default: nothing is logged
 	Now     func() time.Time // default time.Now
+	// Child makes the command of a process that calls [WorkApart] on its standard streams; each ride is then read and worked
+	// out in one, which may die of it. nil: in this process.
+	Child func(context.Context) *exec.Cmd
 }
 
 // Store is an open store. Its methods may be called from several goroutines.
@@ -49,6 +53,7 @@ type Store struct {
 	program string
 	log     *slog.Logger
 	now     func() time.Time
+	child   func(context.Context) *exec.Cmd
 
 	write *sql.DB // one connection: who writes waits here for the others of this process, in turn
 	read  *sql.DB
@@ -59,6 +64,7 @@ type Store struct {
 	ways    waysOf
 	prog    progress
 	workers workers
+	deaths  deaths
 	anew    chan struct{} // rides that are made anew for who asks
 
 	// Of tests: stand for faults of the program in building a ride.
@@ -95,7 +101,7 @@ func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", dir, err)
 	}
-	s := &Store{dir: abs, program: opt.Program, log: opt.Log, now: opt.Now}
+	s := &Store{dir: abs, program: opt.Program, log: opt.Log, now: opt.Now, child: opt.Child}
 	if s.program == "" {
 		s.program = "groundline"
 	}

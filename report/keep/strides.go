@@ -82,7 +82,7 @@ func (s *Store) strides(ctx context.Context, inv *inventory, r KeptRide, set tab
 		if kept, err = s.Ride(ctx, r.ID); err != nil {
 			return nil, err
 		}
-		made, err = s.build(ctx, kept, ride.Files)
+		made, err = s.build(ctx, kept, 0, ride.Files)
 		s.prog.end(r.ID)
 	}
 	if made.debrief != nil {

@@ -46,10 +46,11 @@ type built struct {
 	debrief      *report.Debrief
 	onPlan       int
 	json, record []byte // packed
+	worked       []byte // both parts
 }
 
 // pack makes what is stored of a debrief.
-func (b *built) pack() error {
+func (b *built) pack(program string, edition int) error {
 	text, err := asJSON(b.debrief)
 	if err != nil {
 		return err
@@ -57,8 +58,24 @@ func (b *built) pack() error {
 	if b.json, err = packedText(text); err != nil {
 		return err
 	}
-	b.record, err = packed(record.Extract(b.debrief))
+	if b.record, err = packed(record.Extract(b.debrief)); err != nil {
+		return err
+	}
+	d := b.debrief
+	rows, err := packed(rowsPart{program, edition, d.Basis, d.Rounds, d.Notes[b.onPlan:], d.StrideRows})
+	if err != nil {
+		return err
+	}
+	rest, err := packed(restPart{d, d.Plan, d.Ridden})
+	b.worked = append(rows, rest...)
 	return err
+}
+
+// debrief is the whole of what the two parts hold.
+func (p restPart) debrief(rows rowsPart) *report.Debrief {
+	d := p.Debrief
+	d.Plan, d.Ridden, d.StrideRows = p.Plan, p.Ridden, rows.Rows
+	return d
 }
 
 func (s *Store) workedFile(id int64) string {
@@ -96,18 +113,9 @@ func unpacked(data []byte) ([]byte, error) {
 
 // writeWorked writes what was worked out to a file of its own, to be renamed to workedFile. It can be made anew, so it need not
 // be on disk at once.
-func (s *Store) writeWorked(b built, edition int) (beside string, err error) {
-	d := b.debrief
-	rows, err := packed(rowsPart{s.program, edition, d.Basis, d.Rounds, d.Notes[b.onPlan:], d.StrideRows})
-	if err != nil {
-		return "", err
-	}
-	rest, err := packed(restPart{d, d.Plan, d.Ridden})
-	if err != nil {
-		return "", err
-	}
+func (s *Store) writeWorked(b built) (beside string, err error) {
 	beside = s.desk.place()
-	if err := os.WriteFile(beside, append(rows, rest...), fileMode); err != nil {
+	if err := os.WriteFile(beside, b.worked, fileMode); err != nil {
 		os.Remove(beside)
 		return "", err
 	}
@@ -117,13 +125,18 @@ func (s *Store) writeWorked(b built, edition int) (beside string, err error) {
 // readWorked reads the first part of what was worked out, and into rest the second where rest is not nil. It is false for a file
 // that is missing, damaged, of another edition of the ride or by another program.
 func (s *Store) readWorked(id int64, edition int, rest *restPart) (rowsPart, bool) {
-	var rows rowsPart
 	f, err := os.Open(s.workedFile(id))
 	if err != nil {
-		return rows, false
+		return rowsPart{}, false
 	}
 	defer f.Close()
-	in := bufio.NewReader(f) // which gzip does not read beyond its part
+	rows, ok := readParts(f, rest)
+	return rows, ok && rows.Program == s.program && rows.Edition == edition
+}
+
+// readParts reads the first part and, where rest is not nil, the second.
+func readParts(r io.Reader, rest *restPart) (rows rowsPart, ok bool) {
+	in := bufio.NewReader(r) // which gzip does not read beyond its part
 	zip, err := gzip.NewReader(in)
 	if err != nil {
 		return rows, false
@@ -133,7 +146,7 @@ func (s *Store) readWorked(id int64, edition int, rest *restPart) (rowsPart, boo
 		text, err := io.ReadAll(zip)
 		return err == nil && json.Unmarshal(text, v) == nil
 	}
-	if !part(&rows) || rows.Program != s.program || rows.Edition != edition {
+	if !part(&rows) {
 		return rows, false
 	}
 	if rest != nil && (zip.Reset(in) != nil || !part(rest) || rest.Debrief == nil) {
@@ -153,8 +166,7 @@ func (s *Store) Debrief(ctx context.Context, id int64) (*report.Debrief, error) 
 	}
 	d := made.debrief
 	if d == nil {
-		d = rest.Debrief
-		d.Plan, d.Ridden, d.StrideRows = rest.Plan, rest.Ridden, rows.Rows
+		d = rest.debrief(rows)
 	}
 	nameHorse(d, horse)
 	return d, nil

@@ -2,10 +2,14 @@ package keep
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime/debug"
@@ -230,11 +234,15 @@ func (s *Store) WorkOut(ctx context.Context, id int64) (Ride, error) {
 
 // workOut works out a ride that was taken, and stores what it tells or why it can't be told.
 func (s *Store) workOut(ctx context.Context, j job) error {
-	b, err := s.build(ctx, j.ride, namesOf(j.ride))
+	b, err := s.build(ctx, j.ride, j.edition, namesOf(j.ride))
 	var ours notTheRides
+	var died *diedError
 	switch {
 	case err == nil:
 		err = s.store(ctx, j.ride, j.edition, b, Working)
+	case ctx.Err() == nil && errors.As(err, &died):
+		s.log.Error("the process that worked a ride out has died", "ride", j.ride.ID, "how", died.how)
+		err = s.tryAgain(ctx, j)
 	case ctx.Err() == nil && !errors.As(err, &ours) && !errors.Is(err, errOvertaken):
 		err = s.refuse(ctx, j, err)
 	}
@@ -247,6 +255,14 @@ func (s *Store) workOut(ctx context.Context, j job) error {
 	}
 	s.bell.ring()
 	return err
+}
+
+// tryAgain makes a ride wait again that cost what worked it out its life.
+func (s *Store) tryAgain(ctx context.Context, j job) error {
+	return s.in(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, "UPDATE ride SET state = 'waiting' WHERE id = ? AND state = 'working' AND edition = ?", j.ride.ID, j.edition)
+		return err
+	})
 }
 
 // putBack makes a ride wait again that was taken and is not finished, which is not its fault.
@@ -264,7 +280,7 @@ func (s *Store) putBack(j job) {
 // store stores what a ride of an edition told, where it is in that state, else it is errOvertaken.
 func (s *Store) store(ctx context.Context, ride Ride, edition int, b built, in State) error {
 	d := b.debrief
-	beside, err := s.writeWorked(b, edition)
+	beside, err := s.writeWorked(b)
 	if err != nil {
 		return s.explain(err)
 	}
@@ -384,11 +400,18 @@ func (s *Store) rebuild(ctx context.Context, id int64, edition int) (built, erro
 		return built{}, ctx.Err()
 	}
 	defer s.prog.end(id)
-	b, err := s.build(ctx, ride, namesOf(ride))
+	if s.deaths.of(ride) >= mostTries {
+		return built{}, &NotReadyError{ID: id, State: Refused, Why: deadly(mostTries)}
+	}
+	b, err := s.build(ctx, ride, edition, namesOf(ride))
 	var ours notTheRides
+	var died *diedError
 	switch {
 	case ctx.Err() != nil:
 		return built{}, ctx.Err()
+	case errors.As(err, &died):
+		s.deaths.add(ride)
+		return built{}, &NotReadyError{ID: id, State: Refused, Why: died.Error()}
 	case errors.As(err, &ours), errors.Is(err, errOvertaken):
 		return built{}, err
 	case err != nil: // this program can't tell what another one could
@@ -400,6 +423,35 @@ func (s *Store) rebuild(ctx context.Context, id int64, edition int) (built, erro
 		err = nil
 	}
 	return b, err
+}
+
+// deaths count how often building a ride that was ready has cost a process its life, so that looking at it does not for ever.
+type deaths struct {
+	mu sync.Mutex
+	n  map[string]int // by the ride's files
+}
+
+func (d *deaths) of(r Ride) int {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.n[recordingKey(r)]
+}
+
+func (d *deaths) add(r Ride) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.n == nil {
+		d.n = map[string]int{}
+	}
+	d.n[recordingKey(r)]++
+}
+
+func recordingKey(r Ride) string {
+	var sums []string
+	for _, f := range r.Files {
+		sums = append(sums, f.SHA256)
+	}
+	return keyOf(sums)
 }
 
 func namesOf(r Ride) []string {
@@ -421,9 +473,41 @@ type notTheRides struct{ error }
 
 func (n notTheRides) Unwrap() error { return n.error }
 
-// build reads a ride's files under the names given and makes its debrief. Whatever breaks in it is an error of this ride alone.
-// It returns at once when the context ends, though what builds can't be stopped and ends later, for nothing.
-func (s *Store) build(ctx context.Context, ride Ride, names []string) (built, error) {
+// build reads a ride's files under the names given and makes its debrief, in a process of its own where the store has a
+// command for that. Whatever breaks in it is an error of this ride alone. It returns at once when the context ends, though
+// what builds in this process can't be stopped and ends later, for nothing.
+func (s *Store) build(ctx context.Context, ride Ride, edition int, names []string) (built, error) {
+	p := &parcel{Program: s.program, Edition: edition, Columns: ride.Columns, Horse: ride.Horse}
+	for i, f := range ride.Files {
+		p.Files = append(p.Files, parcelFile{names[i], s.path(f.SHA256), f.SHA256, f.Bytes})
+	}
+	var known *ways
+	if ride.CourseVersionID != 0 {
+		text, v, err := s.planText(ctx, ride.CourseVersionID)
+		if err == nil {
+			p.Plan, p.Named = text, planName(v)
+			if s.child == nil {
+				known, err = s.planWays(ctx, ride.CourseVersionID)
+			}
+		}
+		var faults course.Faults
+		switch {
+		case errors.As(err, &faults):
+			return built{}, err
+		case errors.Is(err, ErrNotFound): // with its ride
+			return built{}, errOvertaken
+		case err != nil:
+			return built{}, notTheRides{err}
+		}
+	}
+	progress := s.prog.begin(ride)
+	if s.child != nil {
+		b, err := p.buildApart(ctx, s.child, progress)
+		if ctx.Err() != nil {
+			return built{}, context.Cause(ctx)
+		}
+		return b, err
+	}
 	type made struct {
 		b   built
 		err error
@@ -438,8 +522,12 @@ func (s *Store) build(ctx context.Context, ride Ride, names []string) (built, er
 			}
 			done <- m
 		}()
-		if m.b, m.err = s.readAndBuild(ctx, ride, names); m.err == nil {
-			m.err = m.b.pack()
+		h := hooks{spoil: s.spoil}
+		if s.broken != nil {
+			h.broken = func() { s.broken(ride) }
+		}
+		if m.b, m.err = p.build(ctx, known, progress, h); m.err == nil {
+			m.err = m.b.pack(p.Program, p.Edition)
 		}
 	}()
 	select {
@@ -450,47 +538,46 @@ func (s *Store) build(ctx context.Context, ride Ride, names []string) (built, er
 	}
 }
 
-func (s *Store) readAndBuild(ctx context.Context, ride Ride, names []string) (built, error) {
+// build reads a ride's files and makes its debrief. known is its plan where that is read already.
+func (p *parcel) build(ctx context.Context, known *ways, progress func(file string, done, size int64), h hooks) (built, error) {
 	var files []read.Named
-	for i, f := range ride.Files {
-		in, err := os.Open(s.path(f.SHA256))
-		if err != nil {
-			if !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, fs.ErrPermission) {
-				return built{}, notTheRides{err}
-			}
-			s.log.Error("a kept file can't be opened", "ride", ride.ID, "error", err)
-			return built{}, unreadable{fmt.Errorf("%s: the kept file is missing in the store or can't be opened: give the recording once more", names[i])}
-		}
-		defer in.Close()
-		files = append(files, read.Named{Name: names[i], At: in, Size: f.Bytes})
-	}
-	var w ways
-	if ride.CourseVersionID != 0 {
-		known, err := s.planWays(ctx, ride.CourseVersionID)
-		var faults course.Faults
+	for _, f := range p.Files {
+		in, err := os.Open(f.Path)
 		switch {
-		case errors.As(err, &faults):
-			return built{}, err
-		case errors.Is(err, ErrNotFound): // with its ride
-			return built{}, errOvertaken
+		case errors.Is(err, fs.ErrNotExist), errors.Is(err, fs.ErrPermission):
+			return built{}, unreadable{fmt.Errorf("%s: the kept file is missing in the store or can't be opened: give the recording once more", f.Name)}
 		case err != nil:
 			return built{}, notTheRides{err}
 		}
-		w = *known
+		defer in.Close()
+		if err := checkSum(ctx, in, f.SHA256, f.Bytes); err != nil {
+			if ctx.Err() != nil {
+				return built{}, ctx.Err()
+			}
+			return built{}, unreadable{fmt.Errorf("%s: this recording is damaged (%w): give it again", f.Name, err)}
+		}
+		files = append(files, read.Named{Name: f.Name, At: in, Size: f.Bytes})
 	}
-	rec, err := read.OpenNamed(ctx, files, read.Options{Columns: ride.Columns, Progress: s.prog.begin(ride)})
-	if err != nil {
-		return built{}, unreadable{err}
-	}
-	if s.broken != nil {
-		s.broken(ride)
-	}
-	d, err := build.Debrief(ctx, rec, w.plan, build.Options{HorseName: ride.Horse, Ways: w.ways})
+	w, err := p.planOf(known)
 	if err != nil {
 		return built{}, err
 	}
-	if s.spoil != nil {
-		s.spoil(d)
+	if w == nil {
+		w = &ways{}
+	}
+	rec, err := read.OpenNamed(ctx, files, read.Options{Columns: p.Columns, Progress: progress})
+	if err != nil {
+		return built{}, unreadable{err}
+	}
+	if h.broken != nil {
+		h.broken()
+	}
+	d, err := build.Debrief(ctx, rec, w.plan, build.Options{HorseName: p.Horse, Ways: w.ways})
+	if err != nil {
+		return built{}, err
+	}
+	if h.spoil != nil {
+		h.spoil(d)
 	}
 	var notes []trace.Note
 	for _, warning := range w.warnings {
@@ -498,6 +585,21 @@ func (s *Store) readAndBuild(ctx context.Context, ride Ride, names []string) (bu
 	}
 	d.Notes = append(notes, d.Notes...)
 	return built{debrief: d, onPlan: len(notes)}, nil
+}
+
+// checkSum holds a kept file against what it was when it was kept.
+func checkSum(ctx context.Context, in io.ReaderAt, want string, size int64) error {
+	sum := sha256.New()
+	n, err := io.Copy(sum, untilDone{ctx, io.NewSectionReader(in, 0, math.MaxInt64)})
+	switch {
+	case err != nil:
+		return err
+	case n != size:
+		return fmt.Errorf("%d bytes, expected %d", n, size)
+	case hex.EncodeToString(sum.Sum(nil)) != want:
+		return errors.New("not the bytes that were kept")
+	}
+	return nil
 }
 
 // progress tells how much of the rides in hand is read.

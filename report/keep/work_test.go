@@ -42,7 +42,7 @@ func TestOneProcessWorks(t *testing.T) {
 	require.False(t, ok, "a still works")
 	leave2() // as the system does when a dies
 
-	built, err := a.build(t.Context(), first.ride, namesOf(first.ride))
+	built, err := a.build(t.Context(), first.ride, first.edition, namesOf(first.ride))
 	require.NoError(t, err)
 	leave, ok, err = b.enter(t.Context())
 	require.NoError(t, err)
@@ -393,7 +393,7 @@ func TestMissingFileIsTold(t *testing.T) {
 // A debrief that can't be written is a fault of its ride, not one to try again and again.
 func TestWhatCanNotBeStored(t *testing.T) {
 	b := built{debrief: &report.Debrief{Recording: report.RecordingInfo{DurationS: math.NaN()}}}
-	require.ErrorContains(t, b.pack(), "is not a number that can be told")
+	require.ErrorContains(t, b.pack("", 1), "is not a number that can be told")
 	s := opened(t, t.TempDir())
 	id := keepDemo(t, s)
 	s.spoil = func(d *report.Debrief) { d.Recording.DurationS = math.Inf(1) }
