@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"flag"
 	"fmt"
 	"go/ast"
 	"go/parser"
@@ -32,11 +31,9 @@ import (
 
 	"groundline/cmd/serve/guard"
 	"groundline/course"
+	"groundline/internal/testkit"
 	"groundline/report/keep"
 )
-
-// update copies the layouts of the commands to where the description has them.
-var update = flag.Bool("update", false, "copy the layouts in testdata/schema to api/schema")
 
 // The layouts that are served are those that the commands' tests are held to.
 func TestLayoutsAreTheCommands(t *testing.T) {
@@ -49,7 +46,7 @@ func TestLayoutsAreTheCommands(t *testing.T) {
 		}
 		return out
 	}
-	if *update {
+	if testkit.Updating() {
 		for _, name := range names(from) {
 			data, err := os.ReadFile(filepath.Join(from, name))
 			require.NoError(t, err)

@@ -16,6 +16,9 @@ import (
 
 var update = flag.Bool("update", false, "rewrite the golden files of testdata; read the difference then")
 
+// Updating reports whether golden files are to be rewritten.
+func Updating() bool { return *update }
+
 // Golden holds what was written to the golden file of that path; with -update it writes the file.
 func Golden(t testing.TB, path string, got []byte) {
 	t.Helper()

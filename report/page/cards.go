@@ -17,6 +17,7 @@ type card struct {
 	Strip                  *figure
 	Says                   []string
 	Facts                  []fact
+	Earlier                []string // the rides of the line before this one, the newest first
 	Open                   bool
 }
 
@@ -29,13 +30,26 @@ type fact struct{ Name, Figure string }
 // mostOpen is how many cards stand open at first: what is worth talking about after a round.
 const mostOpen = 3
 
-// cards are the lines in the order in which they are told.
+// mostEarlier is how many earlier rides a card lists; the table has all.
+const mostEarlier = 8
+
+// cards are the lines in the order in which they are told, each by its last ride; those before it are listed below the fold.
 func (v *view) cards() []card {
 	at := v.addresses()
+	last := v.lastRides()
+	earlier := map[string][]string{}
 	var out []card
 	open := 0
 	for _, l := range v.told.Lines {
 		c := v.cardOf(l)
+		if last[l.Name] != l.Index {
+			words := strings.Join(append([]string{c.Count}, badgeWords(c.Badges)...), ", ")
+			earlier[l.Name] = append(earlier[l.Name], cleaned(c.Ride)+": "+words)
+			continue
+		}
+		for i := len(earlier[l.Name]) - 1; i >= 0 && len(c.Earlier) < mostEarlier; i-- {
+			c.Earlier = append(c.Earlier, earlier[l.Name][i])
+		}
 		c.ID = at[l.Index]
 		if s := v.stripOf(l.Index); s != nil {
 			c.Strip = s.draw(v, c.ID)
@@ -45,6 +59,23 @@ func (v *view) cards() []card {
 			open++
 		}
 		out = append(out, c)
+	}
+	return out
+}
+
+// lastRides are the last ride of each line, by the line's name, in Debrief.Lines.
+func (v *view) lastRides() map[string]int {
+	last := map[string]int{}
+	for _, l := range v.told.Lines {
+		last[l.Name] = max(last[l.Name], l.Index)
+	}
+	return last
+}
+
+func badgeWords(badges []badge) []string {
+	var out []string
+	for _, b := range badges {
+		out = append(out, b.Words)
 	}
 	return out
 }

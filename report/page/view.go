@@ -406,7 +406,7 @@ func (v *view) fillMoments() {
 	for i, l := range v.told.Lines {
 		rows[l.Index] = lineID(i)
 	}
-	cards := v.addresses()
+	cards, last := v.addresses(), v.lastRides()
 	for i, s := range v.ridden.LineS {
 		if i >= len(v.d.Lines) {
 			break
@@ -418,7 +418,7 @@ func (v *view) fillMoments() {
 				q.All = st.all
 			}
 		}
-		if rows[i] != "" {
+		if rows[i] != "" && last[l.From+" to "+l.To] == i {
 			q.Card = cards[i]
 			if s := v.stripOf(i); s != nil {
 				q.Knots = s.knots(v, i)
