@@ -232,3 +232,21 @@ func (r *planReader) figure(top map[string]field, key string, low, high, rel flo
 	}
 	return e, good
 }
+
+// AtPace is the horse at another pace between fences, in m/s: its stride goes with the pace where both are known.
+func (h Horse) AtPace(speedMS float64) Horse {
+	if h.SpeedMS != nil && h.StridePerMS != nil {
+		faster := speedMS - h.SpeedMS.Value
+		by := h.StridePerMS.Value * faster
+		sd := math.Hypot(h.StrideM.SD(), h.StridePerMS.SD()*faster)
+		stride := trace.FromSD(max(minStrideM, h.StrideM.Value+by), sd)
+		if h.HoofLandingM != nil {
+			moved := HorseFromHooves(h.Name, stride, *h.HoofLandingM, h.TakeoffM)
+			h.LandingM = moved.LandingM
+		}
+		h.StrideM = stride
+	}
+	pace := trace.Exactly(speedMS)
+	h.SpeedMS = &pace
+	return h
+}

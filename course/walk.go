@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"groundline/course/prior"
 	"groundline/trace"
 )
 
@@ -38,15 +39,6 @@ type Horse struct {
 }
 
 const (
-	// From the fore hooves' landing to the hind hooves' first contact a horse covers 0.37 of a stride (0.24
-	// to 0.50): the way from landing to take-off takes n + 0.7 strides of time, and of these 0.7 strides some
-	// 2.5 m the hooves' places take back about 1.2 m, since the hind hooves push off 1.1 to 1.3 m behind the
-	// centre of mass (Colborne et al. 1995) and the fore hooves land a little ahead of it.
-	getawayStrides, getawaySD = 0.37, 0.08
-	// 8 to 12 % uphill shortens the stride by 3.3 % at equal speed (Parsons, Pfau and Wilson 2008: 3.4 and
-	// 3.2 %), 0.33 % for each per cent; up to 4 % no effect was found (two treadmill studies), so the doubt
-	// reaches to none at all and to twice as much.
-	gradeRel, gradeRelSD = -0.33, 0.2
 	// No effect is believed beyond a quarter of the stride: three quarters of what 100 % of slope would do, so
 	// only spot heights that are wrong get there.
 	effectMostRel = 0.25
@@ -54,12 +46,6 @@ const (
 	tapeDoubtM, mapDoubtM = 0.1, walkedDiffersM
 	// Without a tape of it, a track that turns may be ridden this much longer or shorter (ours).
 	trackDoubtRel = 0.03
-	// Landing and take-off differ by some 0.2 m each from jump to jump (eight horses over 1.10 m: means of 1.99 and 1.65 m came in
-	// to 1.71 and 1.46 m).
-	jumpSDM = 0.2
-	// How much a horse's stride differs from one line to the next beside slope and home: over 46 rounds of a forward
-	// model 0.05 makes the chances of the numbers of strides come true (no published figure was found).
-	lineSDRel = 0.05
 	// A bending line was ridden 0.1 m longer than the square sweep between its fences and 0.3 m either way, over 68 rides of a
 	// forward model; with the map's own 0.3 m.
 	bendingSDM = 0.35
@@ -81,20 +67,21 @@ const (
 func (p Profile) Horse() Horse {
 	half := trace.Estimate{Value: p.StrideM / 2, Low: p.StrideM * 0.4, High: p.StrideM * 0.6}
 	return Horse{Name: p.Name, Size: p.Name, StrideM: trace.Estimate{Value: p.StrideM, Low: p.LowM, High: p.HighM},
-		LandingM: half, TakeoffM: half, LineSDRel: lineSDRel, GradeRel: defaultGradeRel(), Source: p.Source}
+		LandingM: half, TakeoffM: half, LineSDRel: prior.LineRel().SD, GradeRel: defaultGradeRel(), Source: p.Source}
 }
 
 // HorseFromHooves is a horse as a recording measures it: landing from the obstacle's back to the fore hooves,
 // take-off from the hind hooves to the front, stride from hind contact to hind contact.
 func HorseFromHooves(name string, stride, landing, takeoff trace.Estimate) Horse {
-	start := landing.Value + getawayStrides*stride.Value
-	sd := math.Hypot(landing.SD(), math.Hypot(getawaySD*stride.Value, getawayStrides*stride.SD()))
+	way := prior.Getaway()
+	start := landing.Value + way.Value*stride.Value
+	sd := math.Hypot(landing.SD(), math.Hypot(way.SD*stride.Value, way.Value*stride.SD()))
 	return Horse{Name: name, StrideM: stride, LandingM: trace.FromSD(start, sd), TakeoffM: takeoff, HoofLandingM: &landing,
-		LineSDRel: lineSDRel, GradeRel: defaultGradeRel(), Source: "measured at the hooves"}
+		LineSDRel: prior.LineRel().SD, GradeRel: defaultGradeRel(), Source: "measured at the hooves"}
 }
 
 func defaultGradeRel() *trace.Estimate {
-	e := trace.FromSD(gradeRel, gradeRelSD)
+	e := trace.FromSD(prior.GradeRel().Value, prior.GradeRel().SD)
 	return &e
 }
 
@@ -322,7 +309,7 @@ func stridesOn(ground, stride trace.Estimate, h Horse, table func(n int) float64
 func edges(ground trace.Estimate, h Horse) float64 {
 	sd := math.Hypot(ground.SD(), math.Hypot(h.LandingM.SD(), h.TakeoffM.SD()))
 	if h.HoofLandingM != nil {
-		sd = math.Hypot(sd, math.Sqrt2*jumpSDM)
+		sd = math.Hypot(sd, math.Sqrt2*prior.HoofJumpM().SD)
 	}
 	return sd
 }

@@ -158,11 +158,18 @@ type Turn struct {
 	ArcRadiusM *trace.Estimate `json:"arc_radius_m"`
 }
 
-// Fit is how the line suits this horse: metres a stride that the line asks beyond (+, long)
-// or short of (-, tight) the horse's usual stride.
+// Fit is how the line suits this horse: metres a stride that it was ridden beyond (+, long) or short of (-, short)
+// the horse's usual stride, as everything but the line itself shows it.
 type Fit struct {
 	PerStrideM *trace.Estimate `json:"per_stride_m"`
-	Says       string          `json:"says"` // long | right | tight
+	// PLong, PRight and PShort are probabilities, which add up to 1: that the stride lay above, within or below the 2 %
+	// about the usual by which strides vary anyway.
+	PLong  float64 `json:"p_long"`
+	PRight float64 `json:"p_right"`
+	PShort float64 `json:"p_short"`
+	// Says is long, right or short where that has a probability of at least 0.75; nil where it is too close to call.
+	Says    *string `json:"says"`
+	Against string  `json:"against"` // this ride | record | size: what shows the usual stride
 }
 
 // Round is one go at the whole route.

@@ -193,17 +193,17 @@ var figures = []Figure{
 		Meaning: "spread of the last three strides' track about a straight line, root mean square", Derived: "orthogonal regression of the track over 1.8 s"},
 }
 
-// fitRemark says by how much a line was long or short for this horse, where that is settled.
+// fitRemark says by how much a line was long or short for this horse, where that is certain.
 func fitRemark(u Units, r RiddenLine, e trace.Estimate) string {
 	f := r.Line.Fit
-	if fitWords(*f) != f.Says || f.Says == "right" {
+	if !f.Certain() || f.Verdict() == "right" {
 		return ""
 	}
-	word := " a stride beyond its usual"
+	word := " more a stride than usual"
 	if e.Value < 0 {
-		word = " a stride short of its usual"
+		word = " less a stride than usual"
 	}
-	return "asked " + u.length().measured(size(e)) + word
+	return u.length().measured(size(e)) + word
 }
 
 // roundTime is a figure of rounds alone.

@@ -43,7 +43,15 @@ func (l Line) turning(direction string, turnedDeg, radiusM, slowest float64) Lin
 }
 
 func (l Line) fitting(planned int, perStrideM float64, says string) Line {
-	l.PlannedStrides, l.Fit = ptr(planned), &Fit{PerStrideM: within(perStrideM, 0.04), Says: says}
+	l.PlannedStrides, l.Fit = ptr(planned), &Fit{PerStrideM: within(perStrideM, 0.04), Says: &says, Against: AgainstRide}
+	switch says {
+	case "long":
+		l.Fit.PLong = 1
+	case "short":
+		l.Fit.PShort = 1
+	default:
+		l.Fit.PRight = 1
+	}
 	return l
 }
 
@@ -70,7 +78,7 @@ func fullRound() *Debrief {
 		Lines: []Line{
 			way("1", "2", "single", 61.38, 17, 3.676, 6.05, 6.22).turning("right", 108.7, 9.3, 5.85),
 			way("2", "3", "single", 80.1, 26, 3.13, 5.2, 5.0).turning("right", 64.7, 9.5, 4.7),
-			way("3", "4", "related", 21.95, 5, 3.413, 5.62, 5.58).fitting(5, -0.12, "tight"),
+			way("3", "4", "related", 21.95, 5, 3.413, 5.62, 5.58).fitting(5, -0.12, "short"),
 			way("4", "5", "rollback", 32.4, 13, 3.363, 5.6, 5.3).turning("right", 154.6, 6.63, 4.9),
 			way("5", "6", "bending", 22.98, 5, 3.645, 5.8, 6.1).turning("right", 20.7, 17, 5.8).fitting(5, 0.26, "long"),
 			way("6", "7a", "single", 62.0, 20, 3.19, 5.4, 5.1).turning("left", 172.7, 9.3, 4.8),
@@ -205,7 +213,7 @@ func lesson() *Debrief {
 	for k := range 2 {
 		take("3", nil)
 		take("4", nil)
-		ride(way("3", "4", "related", 21.95, 5, 3.44-0.06*float64(k), 5.7, 5.6).fitting(5, -0.03-0.1*float64(k), []string{"right", "tight"}[k]), k+1, nil)
+		ride(way("3", "4", "related", 21.95, 5, 3.44-0.06*float64(k), 5.7, 5.6).fitting(5, -0.03-0.1*float64(k), []string{"right", "short"}[k]), k+1, nil)
 		ride(way("4", "3", "between", 70, 22, 3.41, 5.6, 5.6), k+1, nil)
 	}
 	for k := range 3 {
@@ -221,7 +229,7 @@ func lesson() *Debrief {
 		take(id, ptr(1))
 	}
 	ride(way("2", "3", "rollback", 30, 17, 2.98, 4.9, 4.75).turning("left", 125.8, 6.9, 4.5), 1, ptr(1))
-	ride(way("3", "4", "related", 21.95, 5, 3.336, 5.6, 5.5).fitting(5, -0.22, "tight"), 3, ptr(1))
+	ride(way("3", "4", "related", 21.95, 5, 3.336, 5.6, 5.5).fitting(5, -0.22, "short"), 3, ptr(1))
 	ride(way("4", "5", "single", 58.5, 20, 3.05, 5.0, 4.9).turning("left", 181.6, 9.5, 4.6), 1, ptr(1))
 	for i := range efforts {
 		efforts[i].Confidence = 0.99

@@ -10,10 +10,11 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/santhosh-tekuri/jsonschema/v6"
-	"github.com/stretchr/testify/require"
 	"groundline/report/layout"
 	"groundline/trace"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
 

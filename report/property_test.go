@@ -79,7 +79,11 @@ func anyDebrief(t *rapid.T) *Debrief {
 			l.PlannedStrides = ptr(rapid.IntRange(0, 20).Draw(t, "planned"))
 		}
 		if maybe("fit") {
-			l.Fit = &Fit{PerStrideM: figure("fit", -2, 2), Says: rapid.SampledFrom([]string{"long", "right", "tight"}).Draw(t, "says")}
+			p := rapid.Float64Range(0, 1).Draw(t, "p")
+			l.Fit = &Fit{PerStrideM: figure("fit", -2, 2), PLong: p, PRight: 1 - p, Against: AgainstRide}
+			if says := rapid.SampledFrom([]string{"long", "right", "short", ""}).Draw(t, "says"); says != "" {
+				l.Fit.Says = &says
+			}
 		}
 		if maybe("each stride") {
 			l.StrideLengthsM = rapid.SliceOfN(rapid.Float64Range(1, 8), 0, 60).Draw(t, "stride lengths")

@@ -228,35 +228,27 @@ func paceWords(l Line) string {
 	return said
 }
 
-// touchM is where "a touch" ends: two tenths of a metre a stride are a whole metre over a line of five. An interval
-// that reaches beyond it to either side leaves open whether the line was right. Our choice; no published
-// bound was found.
+// touchM is where "a touch" ends: two tenths of a metre a stride are a whole metre over a line of five. Our choice; no
+// published bound was found.
 const touchM = 0.20
 
-// fitWords is how the line suited the horse.
+// fitWords is how the line suited the horse; "" where it is too close to call.
 func fitWords(f Fit) string {
-	e := f.PerStrideM
-	switch {
-	case e == nil:
-		return f.Says
-	case !resolved(e) && (e.Low < -touchM || e.High > touchM):
-		return "not settled"
-	case !resolved(e):
-		return "right"
-	case f.Says != "right" && math.Abs(e.Value) < touchM:
-		return "touch " + f.Says
+	says := f.Verdict()
+	if e := f.PerStrideM; e != nil && says != "" && says != "right" && math.Abs(e.Value) < touchM {
+		says = "a touch " + says
 	}
-	return f.Says
+	if says != "" && !f.Certain() {
+		return "probably " + says
+	}
+	return says
 }
 
-// FitWords is how a line suited the horse with what it asked of a stride beyond the usual, "long, 0.26 m ±0.04", where that is
-// beyond doubt; "" where it is not known.
+// FitWords is how a line suited the horse with how far its strides were from the usual, "long, 0.26 m ±0.04"; "" where it is
+// too close to call.
 func FitWords(f Fit, units Units) string {
-	if f.Says == "" {
-		return ""
-	}
 	words := fitWords(f)
-	if f.PerStrideM == nil || words == "right" || words == "not settled" {
+	if f.PerStrideM == nil || words == "" || f.Verdict() == "right" {
 		return words
 	}
 	return words + ", " + units.length().measured(size(*f.PerStrideM))

@@ -69,24 +69,11 @@ func TestBoldIsOrnamentOnly(t *testing.T) {
 	}
 }
 
-func TestWordsForSlopeAndFit(t *testing.T) {
+func TestWordsForSlope(t *testing.T) {
 	require.Equal(t, "Over 9 lines: for each 1 % uphill 3 m/min ±2 slower; straight towards home 12 m/min ±6 faster than square to it.",
 		slopeWords(Slope{PerPercentMS: within(-0.05, 0.03), HomewardMS: within(0.2, 0.1), N: 9}))
 	require.Equal(t, "Over 5 lines: slope's pull not settled; home's pull not settled.",
 		slopeWords(Slope{PerPercentMS: within(-0.05, 0.06), N: 5}))
-	for _, c := range []struct {
-		fit  Fit
-		want string
-	}{
-		{Fit{within(0.3, 0.1), "long"}, "long"},
-		{Fit{within(-0.15, 0.1), "tight"}, "touch tight"},
-		{Fit{within(0.05, 0.1), "right"}, "right"},
-		{Fit{within(0.05, 0.3), "right"}, "not settled"},
-		{Fit{within(0.15, 0.2), "long"}, "not settled"},
-		{Fit{nil, "right"}, "right"},
-	} {
-		require.Equal(t, c.want, fitWords(c.fit), "%+v", c.fit.PerStrideM)
-	}
 }
 
 func TestTimeFaultsTooCloseToCall(t *testing.T) {

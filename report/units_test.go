@@ -5,8 +5,9 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/stretchr/testify/require"
 	"groundline/trace"
+
+	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
 

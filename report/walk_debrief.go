@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -104,6 +103,9 @@ func (r *debriefReader) debrief(data []byte) *Debrief {
 			TakeoffDistanceM: r.estimate(o, path, "takeoff_distance_m", 0, mostHoofM),
 			LandingDistanceM: r.estimate(o, path, "landing_distance_m", 0, mostHoofM),
 		}
+		if _, ok := o["obstacle"]; ok {
+			e.Obstacle = r.str(o, path, "obstacle", true)
+		}
 		if s := r.str(o, path, "outcome", false); s != nil {
 			e.Outcome = r.oneOf(path+"outcome", *s, "jumped", "refused", "ran out", "warm-up")
 		}
@@ -126,6 +128,11 @@ func (r *debriefReader) debrief(data []byte) *Debrief {
 		}
 		if s := r.str(o, path, "to", false); s != nil {
 			l.To = *s
+		}
+		if _, ok := o["strides_by"]; ok {
+			if s := r.str(o, path, "strides_by", false); s != nil && *s != "" {
+				l.StridesBy = r.oneOf(path+"strides_by", *s, "counted", "estimated")
+			}
 		}
 		if s := r.str(o, path, "kind", false); s != nil {
 			l.Kind = r.oneOf(path+"kind", *s, string(course.Related), string(course.Bending), string(course.Rollback),
@@ -269,49 +276,4 @@ func cut(s string) string {
 		return string(r[:most]) + "…"
 	}
 	return s
-}
-
-// RiddenIn gathers what debriefs tell of one horse: the lines whose strides were measured, once round a line that was
-// ridden straight away, and the hooves' distances at what was jumped. The horse's name is the first that is told.
-func RiddenIn(debriefs []*Debrief) course.Ridden {
-	out := course.Ridden{Rides: len(debriefs)}
-	for i, d := range debriefs {
-		if out.Name == "" && d.Horse.Name != nil {
-			out.Name = *d.Horse.Name
-		}
-		for _, e := range d.Efforts {
-			if e.Outcome == "jumped" && e.TakeoffDistanceM != nil && e.LandingDistanceM != nil {
-				out.TakeoffM = append(out.TakeoffM, *e.TakeoffDistanceM)
-				out.LandingM = append(out.LandingM, *e.LandingDistanceM)
-			}
-		}
-		// A line of the same course is the same ground; without a name each ride has a course of its own.
-		ground := fmt.Sprintf("%d", i)
-		if d.Course != nil && d.Course.Name != "" {
-			ground = d.Course.Name
-		}
-		for _, l := range d.Lines {
-			if l.Strides == nil || l.StrideLengthM == nil || !(l.StrideLengthM.Value > 0) || WentRound(l) {
-				continue
-			}
-			if math.Round(l.Strides.Value) < 1 {
-				continue
-			}
-			var groundM *float64
-			if l.Kind == string(course.Related) {
-				groundM = l.DistanceM
-			}
-			out.Lines = append(out.Lines, course.RiddenLine{Ride: i, GroundM: groundM, Line: ground + "/" + l.From + "/" + l.To, Kind: course.LineKind(l.Kind), Strides: *l.Strides,
-				StrideM: *l.StrideLengthM, SpeedMS: l.SpeedMS, StrideS: l.StrideS, Grade: l.Grade, Homeward: l.Homeward})
-		}
-	}
-	return out
-}
-
-// WentRound tells that a related or bending line was ridden by a long way round, after a refusal or in a circle: the way is
-// half as long again as the line.
-func WentRound(l Line) bool {
-	const factor = 1.5
-	return (l.Kind == string(course.Related) || l.Kind == string(course.Bending)) && l.DistanceM != nil &&
-		l.Strides.Value*l.StrideLengthM.Value > factor**l.DistanceM
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report/layout"
 	"groundline/trace"
 )
@@ -43,7 +44,7 @@ func bramble(t *testing.T) course.Horse {
 func measuredHorse(t *testing.T) course.Horse {
 	t.Helper()
 	a, b := fullRound(), fullRound()
-	h, err := course.HorseFromRides(RiddenIn([]*Debrief{a, b}), nil)
+	h, err := horse.Of(RiddenIn([]*Debrief{a, b})).Course()
 	require.NoError(t, err)
 	return h
 }
@@ -238,7 +239,10 @@ func TestReadDebriefReadsWhatJSONWrites(t *testing.T) {
 			require.Equal(t, want.Lines[i].Strides, got.Lines[i].Strides)
 			require.InDelta(t, want.Lines[i].StrideM.Value, got.Lines[i].StrideM.Value, 1e-3)
 		}
-		require.Equal(t, len(want.LandingM), len(got.LandingM))
+		require.Equal(t, len(want.Jumps), len(got.Jumps))
+		for i := range want.Lines {
+			require.Equal(t, want.Lines[i].Counted, got.Lines[i].Counted)
+		}
 	}
 }
 
@@ -291,7 +295,7 @@ func FuzzReadDebrief(f *testing.F) {
 		if err != nil {
 			return
 		}
-		h, err := course.HorseFromRides(RiddenIn([]*Debrief{d}), nil)
+		h, err := horse.Of(RiddenIn([]*Debrief{d})).Course()
 		if err != nil {
 			return
 		}
@@ -315,7 +319,7 @@ func TestRiddenInLeavesOut(t *testing.T) {
 	r := RiddenIn([]*Debrief{d})
 	require.Len(t, r.Lines, 1)
 	require.Equal(t, 21.95, *r.Lines[0].GroundM)
-	require.Len(t, r.LandingM, 1)
+	require.Len(t, r.Jumps, 1)
 	other := RiddenIn([]*Debrief{d, d})
-	require.NotEqual(t, other.Lines[0].Line, other.Lines[1].Line, "rides without a course's name share no ground")
+	require.NotEqual(t, other.Lines[0].Way, other.Lines[1].Way, "rides without a course's name share no ground")
 }

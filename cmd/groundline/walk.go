@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 )
 
@@ -169,7 +170,9 @@ func horseFrom(paths []string, size *course.Profile) (course.Horse, error) {
 	if len(faults) > 0 {
 		return course.Horse{}, badInput(fmt.Errorf("%s", strings.Join(faults, "\n")))
 	}
-	h, err := course.HorseFromRides(report.RiddenIn(debriefs), size)
+	rides := report.RiddenIn(debriefs)
+	rides.Size = size
+	h, err := horse.Of(rides).Course()
 	if err != nil {
 		return course.Horse{}, noAnswer(fmt.Errorf("%s: %w; expected a debrief of related or bending lines, or --size alone", strings.Join(paths, " and "), err))
 	}

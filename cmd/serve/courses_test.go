@@ -20,6 +20,7 @@ import (
 	"groundline/cmd/serve/lines"
 	"groundline/cmd/serve/shell"
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/report/compare"
 	"groundline/report/keep"
@@ -531,7 +532,7 @@ func TestCourseInterface(t *testing.T) {
 	require.NoError(t, err)
 	d, err := report.ReadDebrief("ride.json", data)
 	require.NoError(t, err)
-	ash, err := course.HorseFromRides(report.RiddenIn([]*report.Debrief{d}), nil)
+	ash, err := horse.Of(report.RiddenIn([]*report.Debrief{d})).Course()
 	require.NoError(t, err)
 	want.Reset()
 	require.NoError(t, report.WalkJSON(&want, plan, plan.Walk(ash), warnings))

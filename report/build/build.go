@@ -20,6 +20,7 @@ import (
 
 	"groundline/course"
 	"groundline/course/follow"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/trace"
 	"groundline/trace/dsp"
@@ -28,6 +29,8 @@ import (
 // Options are what the reader of a debrief may say beforehand.
 type Options struct {
 	HorseName string // "" if not said
+	// Record are the horse's other rides and its size, which its lines are held against; nil if not known.
+	Record *horse.Rides
 	// Ways are the plan's ways, for those who build many rides over one plan; nil: worked out, which takes longer than
 	// many a ride.
 	Ways *follow.Ways
@@ -107,7 +110,7 @@ func build(ctx context.Context, rec *trace.Recording, plan *course.Plan, opt Opt
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	return measured(f).debrief(opt.HorseName), nil
+	return measured(f).debrief(opt), nil
 }
 
 // middleOf is a value of x with as many below it as above.
@@ -120,7 +123,7 @@ func middleOf(x []float64) float64 {
 func median(x []float64) float64 { return dsp.Quantile(x, 0.5) }
 
 // debrief gathers what was found.
-func (r *ride) debrief(horse string) *report.Debrief {
+func (r *ride) debrief(opt Options) *report.Debrief {
 	d := &report.Debrief{Schema: report.Schema, Basis: r.basis(), Efforts: []report.Effort{}, Lines: []report.Line{}, Rounds: []report.Round{}, Gaits: []report.GaitSpan{}, Strides: []report.Stride{}, Rejected: []report.Rejected{}}
 	d.Recording = report.RecordingInfo{Files: r.rec.Files, DurationS: r.rec.DurationS}
 	if !r.rec.Start.IsZero() {
@@ -143,8 +146,8 @@ func (r *ride) debrief(horse string) *report.Debrief {
 	for _, g := range r.gaits {
 		d.Gaits = append(d.Gaits, report.GaitSpan{Gait: g.Gait.String(), FromS: g.FromS, ToS: g.ToS})
 	}
-	if horse != "" {
-		d.Horse.Name = &horse
+	if opt.HorseName != "" {
+		d.Horse.Name = &opt.HorseName
 	}
 	if r.plan != nil {
 		d.Plan = r.plan
@@ -166,8 +169,10 @@ func (r *ride) debrief(horse string) *report.Debrief {
 	}
 	r.noteQuality()
 	d.Strides = r.tellStrides()
-	r.tellHorse(d)
-	r.tellFit(d)
+	d.SetUsual(opt.Record)
+	if d.Horse.StrideS == nil && r.ev != nil {
+		d.Horse.StrideS = r.ev.StrideS
+	}
 	d.Ridden = r.ridden(d.Lines)
 	d.StrideRows = r.strideRows(d)
 	d.Notes = append([]trace.Note{}, r.notes...)

@@ -70,8 +70,6 @@ type ride struct {
 	legs    []leg    // as in res.Legs
 	prior   prior
 	missed  int // lines with a hole in the motion
-	// The horse's stride time at the usual pace of the ride, where strides were estimated from positions.
-	usualStrideS *trace.Estimate
 }
 
 func (r *ride) note(level, what, why string) { r.notes = noted(r.notes, level, what, why) }

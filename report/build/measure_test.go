@@ -128,14 +128,6 @@ func TestStridesMustBeWholeTogether(t *testing.T) {
 	require.InDelta(t, 0.53, r.legs[1].strideS.Value, 0.02)
 }
 
-func TestMiddle(t *testing.T) {
-	require.Nil(t, middle([]float64{1, 2}, 2))
-	require.Nil(t, middle([]float64{1, 2, 3}, 1))
-	e := middle([]float64{3.4, 3.5, 3.6, 3.5, 9}, 5)
-	require.InDelta(t, 3.5, e.Value, 1e-12, "one odd line does not move the middle")
-	require.InDelta(t, 1.2533*1.4826*0.1/math.Sqrt(5), e.SD(), 1e-9)
-}
-
 func TestSlopeFromLines(t *testing.T) {
 	r := &ride{}
 	r.plan = &course.Plan{Home: &course.Point{}}

@@ -106,8 +106,6 @@ func (r *ride) estimateStrides() {
 	for k, m := range open {
 		g.settle(m, lines[k])
 	}
-	usual := g.strideS(0)
-	r.usualStrideS = &usual
 }
 
 // strideCell is one stride time at the ride's usual pace, its change with the pace, and what the time of every

@@ -3,7 +3,6 @@ package build
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -580,75 +579,4 @@ func (r *ride) tellStrides() []report.Stride {
 		out = append(out, t)
 	}
 	return out
-}
-
-// tellHorse is the horse's usual canter stride in this ride. Where strides were counted and measured, it
-// is the middle one of all strides on lines that are no rollback; else the middle of the lines.
-func (r *ride) tellHorse(d *report.Debrief) {
-	var lines, time, strides []float64
-	for _, l := range d.Lines {
-		if l.StrideLengthM != nil && l.Kind != string(course.Rollback) && l.Kind != string(course.Combination) {
-			lines = append(lines, l.StrideLengthM.Value)
-			strides = append(strides, l.StrideLengthsM...)
-		}
-		if l.StrideS != nil && l.Strides.Value > 2 {
-			time = append(time, l.StrideS.Value)
-		}
-	}
-	d.Horse.CanterStrideM = middle(lines, len(lines))
-	if len(strides) >= leastStrides {
-		// Strides of one line are alike, and all hang on the same track: three count as one.
-		d.Horse.CanterStrideM = middle(strides, len(strides)/3)
-	}
-	d.Horse.StrideS = middle(time, len(time))
-	if u := r.usualStrideS; u != nil && !slices.ContainsFunc(d.Lines, func(l report.Line) bool { return l.StridesBy == "counted" }) {
-		// All lines rest on one estimate, and share its error.
-		d.Horse.StrideS = u
-		if c := d.Horse.CanterStrideM; c != nil {
-			e := trace.FromSD(c.Value, math.Hypot(c.SD(), c.Value*u.SD()/u.Value))
-			d.Horse.CanterStrideM = &e
-		}
-	}
-	if d.Horse.StrideS == nil && r.ev != nil {
-		d.Horse.StrideS = r.ev.StrideS
-	}
-}
-
-// leastStrides is how many measured strides a usual stride needs: those of two lines.
-const leastStrides = 9
-
-// middle is the median of x, of which so many are independent, with the interval of its own doubt: 1.2533 standard errors of a mean (the
-// asymptotic ratio for a normal sample), with the spread from the median absolute deviation.
-func middle(x []float64, independent int) *trace.Estimate {
-	if len(x) < 3 || independent < 2 {
-		return nil
-	}
-	m := median(x)
-	dev := make([]float64, len(x))
-	for i, v := range x {
-		dev[i] = math.Abs(v - m)
-	}
-	e := trace.FromSD(m, 1.2533*1.4826*median(dev)/math.Sqrt(float64(independent)))
-	return &e
-}
-
-// tellFit says for each line whether it rode long or tight for this horse.
-func (r *ride) tellFit(d *report.Debrief) {
-	u := d.Horse.CanterStrideM
-	if u == nil {
-		return
-	}
-	for i := range d.Lines {
-		l := &d.Lines[i]
-		if l.StrideLengthM == nil || (l.Kind != string(course.Related) && l.Kind != string(course.Bending)) {
-			continue
-		}
-		v := l.StrideLengthM.Value - u.Value
-		e := trace.FromSD(v, math.Hypot(l.StrideLengthM.SD(), u.SD()))
-		says := course.FitSays(v, u.Value)
-		if e.Low < 0 && e.High > 0 {
-			says = "right" // not told from it
-		}
-		l.Fit = &report.Fit{PerStrideM: &e, Says: says}
-	}
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/trace/read"
 )
@@ -153,7 +154,7 @@ func TestWalkPredictsTheRounds(t *testing.T) {
 	tracks, bending := 0, 0
 	for _, r := range rounds(t) {
 		own := report.RiddenIn([]*report.Debrief{r.d})
-		h, err := course.HorseFromRides(own, nil)
+		h, err := horse.Of(own).Course()
 		if err != nil {
 			t.Logf("%s: %v", r.name, err)
 			continue
@@ -167,10 +168,10 @@ func TestWalkPredictsTheRounds(t *testing.T) {
 			}
 			l := w.Lines[i]
 			less := own
-			less.Lines = slices.DeleteFunc(slices.Clone(own.Lines), func(x course.RiddenLine) bool {
-				return x.Line == r.plan.Name+"/"+l.From+"/"+l.To
+			less.Lines = slices.DeleteFunc(slices.Clone(own.Lines), func(x horse.Line) bool {
+				return x.Way == r.plan.Name+"/"+l.From+"/"+l.To
 			})
-			other, err := course.HorseFromRides(less, nil)
+			other, err := horse.Of(less).Course()
 			for _, by := range []string{r.by, "all"} {
 				of(l.Kind, by, with).add(l, truth)
 				if err == nil {

@@ -28,7 +28,7 @@ func way(from, to string, strides, strideM, in, out float64) report.Line {
 		TrackM: pm(19, 0.5), Strides: exactly(strides), StridesBy: "counted", StrideLengthM: pm(strideM, 0.08), StrideS: pm(0.61, 0.01),
 		RhythmCV: pm(0.03, 0.01), SpeedMS: pm((in+out)/2, 0.1), SpeedInMS: pm(in, 0.3), SpeedOutMS: pm(out, 0.4), SpeedDriftMS: pm(out-in, 0.5),
 		Turn:           &report.Turn{Direction: "straight", TurnedDeg: pm(-1, 4), SpeedMinMS: pm(min(in, out), 0.3), RadiusMinM: pm(200, 50)},
-		PlannedStrides: ptr(5), Fit: &report.Fit{PerStrideM: pm(strideM-3.5, 0.12), Says: "right"}}
+		PlannedStrides: ptr(5), Fit: &report.Fit{PerStrideM: pm(strideM-3.5, 0.12), PRight: 1, Says: ptr("right"), Against: report.AgainstRide}}
 }
 
 func turning90(l report.Line, radiusM float64) report.Line {

@@ -117,7 +117,7 @@ func TestKeptRideTellsTheSame(t *testing.T) {
 			require.Equal(t, Attempt{RideID: id, Nth: i, From: "3", To: "4", Kind: l.Kind, Round: l.Round, Attempt: l.Attempt, RiddenAt: r.At(), Start: r.Start, StartS: &want.Ridden.LineS[i][0],
 				HorseID: r.HorseID, Horse: "Bramble", Basis: "position+motion", VersionID: r.CourseVersionID, DistanceM: l.DistanceM, Strides: l.Strides, StridesBy: l.StridesBy,
 				StrideLengthM: l.StrideLengthM, StrideS: l.StrideS, SpeedMS: l.SpeedMS, SpeedInMS: l.SpeedInMS, SpeedOutMS: l.SpeedOutMS, TrackM: l.TrackM, RadiusMinM: l.Turn.RadiusMinM,
-				PerStrideM: l.Fit.PerStrideM, Says: l.Fit.Says}, list[0])
+				PerStrideM: l.Fit.PerStrideM, Says: l.Fit.Verdict()}, list[0])
 		}
 	}
 	lines, err := s.RiddenLines(t.Context(), r.CourseID)

@@ -348,7 +348,7 @@ func insertRidden(ctx context.Context, tx *sql.Tx, ride Ride, d *report.Debrief)
 		}
 		says := ""
 		if l.Fit != nil {
-			a.PerStrideM, says = l.Fit.PerStrideM, l.Fit.Says
+			a.PerStrideM, says = l.Fit.PerStrideM, l.Fit.Verdict()
 		}
 		var startS any
 		if d.Ridden != nil && i < len(d.Ridden.LineS) {

@@ -1,45 +1,44 @@
 package record
 
 import (
-	"math"
-
 	"groundline/course"
+	"groundline/course/horse"
+	"groundline/report"
 	"groundline/trace"
 )
 
-// Held is how one ride of a line suits the horse by its record: metres a stride beyond (+, long) or short of (-, tight)
+// Held is how one ride of a line suits the horse by its record: metres a stride beyond (+, long) or short of (-, short)
 // the horse's usual stride.
 type Held struct {
 	Line       int            `json:"line"` // in Ride.Lines, from 0
 	PerStrideM trace.Estimate `json:"per_stride_m"`
-	Says       string         `json:"says"` // long | right | tight
+	Says       string         `json:"says"` // long | right | short; "" where it is too close to call
 }
 
-// Against holds the related and bending lines of a ride against the record of the horse's other rides, as a debrief holds them
-// against that ride's own middle stride. The record should leave the ride itself out (see [Without]). Empty where
-// the record has no usual stride.
-func (r *Record) Against(ride Ride) []Held {
+// Against holds the related and bending lines of a ride against the horse's other rides, as its debrief does where it is given
+// them ([report.Debrief.SetUsual]). Empty where nothing shows the horse's usual stride.
+func Against(others []Ride, size *course.Profile, ride Ride) []Held {
+	rides := Ridden(others)
+	rides.Size = size
+	d := clean(ride).debrief()
+	d.SetUsual(&rides)
 	var out []Held
-	own := r.Usual()
-	if own == nil {
-		return out
-	}
-	usual := *own
-	for i, l := range clean(ride).Lines {
-		if l.StrideLengthM == nil || !usualLine(l) || l.Kind != string(course.Related) && l.Kind != string(course.Bending) {
-			continue
+	for i, l := range d.Lines {
+		if l.Fit != nil {
+			out = append(out, Held{i, *l.Fit.PerStrideM, l.Fit.Verdict()})
 		}
-		v := l.StrideLengthM.Value - usual.Value
-		e := trace.Estimate{Value: v,
-			Low:  v - math.Hypot(l.StrideLengthM.Value-l.StrideLengthM.Low, usual.High-usual.Value),
-			High: v + math.Hypot(l.StrideLengthM.High-l.StrideLengthM.Value, usual.Value-usual.Low)}
-		says := course.FitSays(v, usual.Value)
-		if e.Low < 0 && e.High > 0 {
-			says = "right" // not told from it
-		}
-		out = append(out, Held{i, e, says})
 	}
 	return out
+}
+
+// Ridden are rides as the model of the horse takes them; those that are recordings of the same minutes count once.
+func Ridden(rides []Ride) horse.Rides {
+	var all []*report.Debrief
+	kept, _ := counting(rides)
+	for _, r := range kept {
+		all = append(all, r.debrief())
+	}
+	return report.RiddenIn(all)
 }
 
 // Without are the rides but one and the recordings of its minutes.

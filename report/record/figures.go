@@ -9,30 +9,18 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"groundline/course"
+	"groundline/course/horse"
+	"groundline/course/prior"
 	"groundline/report"
 	"groundline/report/layout"
 	"groundline/trace"
 )
 
-// What is known beforehand of how lines of one ride differ, as a standard deviation (see [usual]); each is worth three
-// lines. Stride: 5 % and pace: 7 %, as course has them (from rounds of a forward model; no published figure was found). Stride time:
-// 0.006 s likewise, below the 2 % of single strides. Take-off and landing: 0.2 m from jump to jump (eight horses over 1.10 m:
-// means of 1.99 and 1.65 m came in to 1.71 and 1.46 m). Rhythm: half a percent, a quarter of the 2 % by which the strides of a horse vary
-// (Equine Veterinary Journal 1980; 12:60-65); ours.
 const (
-	strideSDRel, paceSDRel  = 0.05, 0.07
-	strideSSD, hoofSD, cvSD = 0.006, 0.2, 0.005
-	worth                   = 3
-	// How far ahead of and behind a sensor the hooves reach is not measured, and the same in all rides (as course has it).
-	hoofSharedSDM = 0.15
-	// The pace about which the stride is fitted, m/s: 330 m/min, the middle of practice rounds. It moves no figure.
-	paceMiddleMS = 5.5
 	// Paces of the table lie 25 m/min apart, as speeds are prescribed.
 	paceStepMMin = 25
 	// A line through fewer lines, or over a narrower span of paces than half a metre a second, tells nothing of its slope (ours).
 	leastPaceLines, leastPaceSpanMS = 6, 0.5
-	// A stride of less than a tenth of a metre, of a second, or of a metre a second is none.
-	leastFigure = 0.1
 	// Obstacles of a kind or height are told apart from so many jumps on (ours).
 	leastJumps = 6
 	// Below five degrees of freedom a spread is known to no better than half of it either way (the chi-square distribution).
@@ -40,11 +28,6 @@ const (
 	// A trend needs four rides and two weeks: with two every difference is one, and within a week a horse does not change (ours).
 	leastTrendRides, leastTrendDays, trendDays = 4, 14, 30.0
 )
-
-// byLine is what is known beforehand of a figure of lines, byRide of one that a ride has once; the latter's own doubt is of many
-// strides, so its distribution is as good as normal.
-func byLine(lineSD float64) usual { return usual{lineSD: lineSD, worth: worth} }
-func byRide(rideSD float64) usual { return usual{rideSD: rideSD, worth: 100} }
 
 // usualLine tells the ways between obstacles that show a horse's usual stride: no rollback, no combination, no way round, and
 // more than two strides, as landing and take-off stretch or shorten their neighbours.
@@ -56,14 +39,14 @@ func usualLine(l Line) bool {
 }
 
 // rows gathers a figure of the usual lines.
-func (r *Record) rows(of func(Line) *trace.Estimate) []row {
+func (r *Record) rows(of func(Line) *trace.Estimate) []horse.Row {
 	one := []float64{1}
-	out := make([]row, 0, 8*len(r.rides))
+	out := make([]horse.Row, 0, 8*len(r.rides))
 	for i, d := range r.rides {
 		for k := range d.Lines {
 			l := &d.Lines[k]
-			if e := of(*l); e != nil && e.Value >= leastFigure && usualLine(*l) {
-				out = append(out, mean(one, i, r.lineIDs[i][k], *e))
+			if e := of(*l); e != nil && e.Value >= 0.1 && usualLine(*l) {
+				out = append(out, horse.Mean(one, i, r.lineIDs[i][k], *e))
 			}
 		}
 	}
@@ -99,46 +82,28 @@ func (r *Record) number() {
 	}
 }
 
-// ids are the ids of rides that have a row, in order.
-func (r *Record) ids(rows []row) []int64 {
+// rideIDs are the ids of rides that a level rests on, in order.
+func (r *Record) rideIDs(own map[int]trace.Estimate) []int64 {
 	out := []int64{}
-	last := -1
-	for _, q := range rows {
-		if q.ride != last {
-			last = q.ride
-			if id := r.rides[last].ID; id != 0 {
-				out = append(out, id)
-			}
+	for i, d := range r.rides {
+		if _, ok := own[i]; ok && d.ID != 0 {
+			out = append(out, d.ID)
 		}
 	}
 	return out
 }
 
-// figure is the mean of rows with what is known beforehand of a line's; sharedSD is an error that all rows have in common.
-// own takes each ride's own mean.
-func (r *Record) figure(rows []row, before usual, sharedSD float64, own func(i int, e trace.Estimate)) *Figure {
-	f, ok := mixed(rows, before)
-	if !ok {
+// figure is a level of the horse as the record has it; own takes each ride's own level.
+func (r *Record) figure(l *horse.Level, own func(i int, e trace.Estimate)) *Figure {
+	if l == nil {
 		return nil
 	}
-	shared := func(e trace.Estimate) trace.Estimate {
-		if sharedSD == 0 {
-			return positive(e)
-		}
-		return positive(trace.Estimate{Value: e.Value, Low: e.Value - math.Hypot(e.Value-e.Low, z90*sharedSD), High: e.Value + math.Hypot(e.High-e.Value, z90*sharedSD)})
-	}
-	out := &Figure{Mean: shared(f.at(1)), NextRide: shared(f.next(1)), LineSD: f.lineSD, MeasuredSD: f.measureSD,
-		N: f.rows, Count: f.rides, Rides: r.ids(rows)}
-	if f.rides >= 3 {
-		b := f.between()
-		out.BetweenSD = &b
-	}
-	if own != nil {
-		for i, e := range f.owns() {
-			own(i, shared(e))
+	for i, e := range l.Own {
+		if own != nil {
+			own(i, e)
 		}
 	}
-	return out
+	return &Figure{Mean: l.Mean, NextRide: l.NextRide, BetweenSD: l.Between, LineSD: l.LineSD, MeasuredSD: l.MeasuredSD, N: l.N, Count: l.Rides, Rides: r.rideIDs(l.Own)}
 }
 
 // tellRides lists the rides.
@@ -155,36 +120,45 @@ func (r *Record) tellRides() {
 	}
 }
 
+// tellHorse asks the model of the horse.
+func (r *Record) tellHorse() {
+	var all []*report.Debrief
+	for _, d := range r.rides {
+		all = append(all, d.debrief())
+	}
+	ridden := report.RiddenIn(all)
+	if r.Name != "" {
+		ridden.Name = r.Name
+	}
+	ridden.Size = r.size
+	r.usual = horse.Of(ridden)
+}
+
 // tellStrides tells stride, stride time and pace.
 func (r *Record) tellStrides() {
-	lengths := r.rows(func(l Line) *trace.Estimate { return l.StrideLengthM })
-	r.StrideM = r.figure(lengths, byLine(strideSDRel*meanOf(lengths)), 0, func(i int, e trace.Estimate) { r.Rides[i].StrideM = &e })
-	times := r.rows(func(l Line) *trace.Estimate { return l.StrideS })
-	r.StrideS = r.figure(times, byLine(strideSSD), 0, func(i int, e trace.Estimate) { r.Rides[i].StrideS = &e })
-	paces := r.rows(func(l Line) *trace.Estimate { return l.SpeedMS })
-	r.SpeedMS = r.figure(paces, byLine(paceSDRel*meanOf(paces)), 0, func(i int, e trace.Estimate) { r.Rides[i].SpeedMS = &e })
+	r.StrideM = r.figure(r.usual.StrideM, func(i int, e trace.Estimate) { r.Rides[i].StrideM = &e })
+	r.StrideS = r.figure(r.usual.StrideS, func(i int, e trace.Estimate) { r.Rides[i].StrideS = &e })
+	r.SpeedMS = r.figure(r.usual.SpeedMS, func(i int, e trace.Estimate) { r.Rides[i].SpeedMS = &e })
 	if r.StrideM == nil && len(r.rides) > 0 {
 		r.note("info", "no usual stride", "no ride has a line whose strides were counted and measured: that takes a course plan, or positions and motion")
 	}
 }
 
-// tellPace fits the stride against the pace.
+// tellPace tells the stride at each pace that was ridden.
 func (r *Record) tellPace() {
-	var rows []row
 	var paces []float64
+	own := map[int]trace.Estimate{}
 	for i, d := range r.rides {
-		for k, l := range d.Lines {
-			if l.StrideLengthM == nil || l.SpeedMS == nil || l.StrideLengthM.Value < leastFigure || !usualLine(l) {
+		for _, l := range d.Lines {
+			if l.StrideLengthM == nil || l.SpeedMS == nil || !usualLine(l) {
 				continue
 			}
-			// A stride's length is measured as pace times time, so that an error of the pace moves a line along the fitted slope, nearly, and
-			// hardly tilts it.
-			rows = append(rows, row{i, r.lineIDs[i][k], []float64{1, l.SpeedMS.Value - paceMiddleMS}, l.StrideLengthM.Value, l.StrideLengthM.SD()})
 			paces = append(paces, l.SpeedMS.Value)
+			own[i] = *l.SpeedMS
 			r.points = append(r.points, Point{d.ID, l.SpeedMS.Value, l.StrideLengthM.Value})
 		}
 	}
-	if len(rows) == 0 || r.SpeedMS == nil {
+	if len(paces) == 0 || r.SpeedMS == nil || r.StrideM == nil {
 		return
 	}
 	slices.Sort(paces)
@@ -194,14 +168,8 @@ func (r *Record) tellPace() {
 		r.note("info", "stride at a pace not told", "it takes "+strconv.Itoa(leastPaceLines)+" lines, ridden at paces at least 30 m/min apart")
 		return
 	}
-	f, ok := mixed(rows, byLine(strideSDRel*meanOf(rows)/2))
-	if !ok {
-		return
-	}
-	r.fit = f
-	slope := f.at(0, 1)
-	usual := min(max(r.SpeedMS.Mean.Value, from), to)
-	r.Pace = &Pace{PerMS: &slope, UsualM: positive(f.at(1, usual-paceMiddleMS)), UsualMS: usual, FromMS: from, ToMS: to, Table: []PaceStride{}, N: f.rows, Count: f.rides, Rides: r.ids(rows)}
+	slope := r.usual.StridePerMS
+	r.Pace = &Pace{PerMS: &slope, UsualM: r.StrideM.Mean, UsualMS: r.SpeedMS.Mean.Value, FromMS: from, ToMS: to, Table: []PaceStride{}, N: n, Count: len(own), Rides: r.rideIDs(own)}
 	for m := math.Ceil(from * 60 / paceStepMMin); m*paceStepMMin <= to*60; m++ {
 		v := m * paceStepMMin / 60
 		if e := r.StrideAt(v); e != nil {
@@ -215,37 +183,37 @@ func edgeHeights() []float64 { return []float64{0, 0.6, 0.8, 1.0, 1.2, 1.4, most
 
 // tellEdges tells take-off and landing.
 func (r *Record) tellEdges() {
-	r.TakeoffM = r.edges(func(e Effort) *trace.Estimate { return e.TakeoffDistanceM }, func(i int, e trace.Estimate) { r.Rides[i].TakeoffM = &e })
-	r.LandingM = r.edges(func(e Effort) *trace.Estimate { return e.LandingDistanceM }, func(i int, e trace.Estimate) { r.Rides[i].LandingM = &e })
+	r.TakeoffM = r.edges(r.usual.TakeoffM, func(e Effort) *trace.Estimate { return e.TakeoffDistanceM }, func(i int, e trace.Estimate) { r.Rides[i].TakeoffM = &e })
+	r.LandingM = r.edges(r.usual.LandingM, func(e Effort) *trace.Estimate { return e.LandingDistanceM }, func(i int, e trace.Estimate) { r.Rides[i].LandingM = &e })
 }
 
-func (r *Record) edges(of func(Effort) *trace.Estimate, own func(int, trace.Estimate)) Edges {
-	gather := func(keep func(Effort) bool) []row {
+func (r *Record) edges(all *horse.Level, of func(Effort) *trace.Estimate, own func(int, trace.Estimate)) Edges {
+	gather := func(keep func(Effort) bool) []horse.Row {
 		one := []float64{1}
-		rows := make([]row, 0, 8*len(r.rides))
+		rows := make([]horse.Row, 0, 8*len(r.rides))
 		for i, d := range r.rides {
 			for k, e := range d.Efforts {
 				if x := of(e); x != nil && e.Outcome == "jumped" && keep(e) {
-					rows = append(rows, mean(one, i, r.effortIDs[i][k], *x))
+					rows = append(rows, horse.Mean(one, i, r.effortIDs[i][k], *x))
 				}
 			}
 		}
 		return rows
 	}
 	out := Edges{ByKind: []KindEdge{}, ByHeight: []HeightEdge{}}
-	out.All = r.figure(gather(func(Effort) bool { return true }), byLine(hoofSD), hoofSharedSDM, own)
+	out.All = r.figure(all, own)
 	for _, k := range course.Kinds() {
 		rows := gather(func(e Effort) bool { return e.Kind == string(k) })
 		if len(rows) >= leastJumps {
-			out.ByKind = append(out.ByKind, KindEdge{string(k), *r.figure(rows, byLine(hoofSD), hoofSharedSDM, nil)})
+			out.ByKind = append(out.ByKind, KindEdge{string(k), *r.figure(horse.LevelOf(rows, horse.ByLine(prior.HoofJumpM().SD), prior.HoofSharedM().SD), nil)})
 		}
 	}
 	slices.SortFunc(out.ByKind, func(a, b KindEdge) int { return cmp.Compare(a.Kind, b.Kind) })
-	h := edgeHeights()
-	for i := range len(h) - 1 {
-		rows := gather(func(e Effort) bool { return e.HeightM != nil && *e.HeightM >= h[i] && *e.HeightM < h[i+1] })
+	steps := edgeHeights()
+	for i := range len(steps) - 1 {
+		rows := gather(func(e Effort) bool { return e.HeightM != nil && *e.HeightM >= steps[i] && *e.HeightM < steps[i+1] })
 		if len(rows) >= leastJumps {
-			out.ByHeight = append(out.ByHeight, HeightEdge{h[i], h[i+1], *r.figure(rows, byLine(hoofSD), hoofSharedSDM, nil)})
+			out.ByHeight = append(out.ByHeight, HeightEdge{steps[i], steps[i+1], *r.figure(horse.LevelOf(rows, horse.ByLine(prior.HoofJumpM().SD), prior.HoofSharedM().SD), nil)})
 		}
 	}
 	return out
@@ -253,7 +221,7 @@ func (r *Record) edges(of func(Effort) *trace.Estimate, own func(int, trace.Esti
 
 // tellRhythm tells how even the strides are, and what stride time and evenness do over time.
 func (r *Record) tellRhythm() {
-	var cvs []row
+	var cvs []horse.Row
 	var all, strides float64
 	for i, d := range r.rides {
 		ss, df := rhythmOf(d)
@@ -262,29 +230,29 @@ func (r *Record) tellRhythm() {
 		}
 		chi := distuv.ChiSquared{K: df}
 		r.Rides[i].RhythmCV = &trace.Estimate{Value: math.Sqrt(ss / df), Low: math.Sqrt(ss / chi.Quantile(0.95)), High: math.Sqrt(ss / chi.Quantile(0.05))}
-		cvs = append(cvs, row{i, -1, []float64{1}, math.Sqrt(ss / df), 1 / math.Sqrt(2*df)})
+		cvs = append(cvs, horse.Row{Ride: i, Line: -1, X: []float64{1}, Y: math.Sqrt(ss / df), SD: 1 / math.Sqrt(2*df)})
 		all, strides = all+ss, strides+df
 	}
 	for i := range cvs {
 		// The doubt of a spread is a part of it, and here of the mean spread: by its own, a ride that happened to be even would count for
 		// more.
-		cvs[i].sd *= math.Sqrt(all / strides)
+		cvs[i].SD *= math.Sqrt(all / strides)
 	}
-	r.Rhythm.CV = r.figure(cvs, byRide(cvSD), 0, nil)
+	r.Rhythm.CV = r.figure(horse.LevelOf(cvs, horse.ByRide(prior.RhythmCV().SD), 0), nil)
 	var why string
 	times := r.rows(func(l Line) *trace.Estimate { return l.StrideS })
-	r.Rhythm.StrideS, r.Rhythm.Days, why = r.trend(times, byLine(strideSSD))
-	r.Rhythm.CVTrend, _, _ = r.trend(cvs, byRide(cvSD))
+	r.Rhythm.StrideS, r.Rhythm.Days, why = r.trend(times, horse.ByLine(prior.StrideLineS().SD))
+	r.Rhythm.CVTrend, _, _ = r.trend(cvs, horse.ByRide(prior.RhythmCV().SD))
 	r.Rhythm.Why = why
 }
 
 // trend is the change of a figure in 30 days, over rides with a date.
-func (r *Record) trend(rows []row, before usual) (perMonth *trace.Estimate, days float64, why string) {
-	var dated []row
+func (r *Record) trend(rows []horse.Row, before horse.Before) (perMonth *trace.Estimate, days float64, why string) {
+	var dated []horse.Row
 	var first float64
 	rides, last := 0, -1
 	for _, q := range rows {
-		d := r.rides[q.ride]
+		d := r.rides[q.Ride]
 		if d.At == nil {
 			continue
 		}
@@ -292,19 +260,19 @@ func (r *Record) trend(rows []row, before usual) (perMonth *trace.Estimate, days
 		if rides == 0 {
 			first = day
 		}
-		if q.ride != last {
-			rides, last, days = rides+1, q.ride, day-first
+		if q.Ride != last {
+			rides, last, days = rides+1, q.Ride, day-first
 		}
-		dated = append(dated, row{q.ride, q.line, []float64{1, (day - first) / trendDays}, q.y, q.sd})
+		dated = append(dated, horse.Row{Ride: q.Ride, Line: q.Line, X: []float64{1, (day - first) / trendDays}, Y: q.Y, SD: q.SD})
 	}
 	if rides < leastTrendRides || days < leastTrendDays {
 		return nil, days, "no change over time told: it takes " + strconv.Itoa(leastTrendRides) + " dated rides over at least " + strconv.Itoa(leastTrendDays) + " days"
 	}
-	f, ok := mixed(dated, before)
+	f, ok := horse.Mixed(dated, before)
 	if !ok {
 		return nil, days, "no change over time told: the rides lie too close together in time"
 	}
-	e := f.at(0, 1)
+	e := f.At(0, 1)
 	return &e, days, ""
 }
 
@@ -322,15 +290,7 @@ func rhythmOf(d Ride) (ss, df float64) {
 
 // tellWalk tells the horse as a walk takes it.
 func (r *Record) tellWalk() {
-	var all []*report.Debrief
-	for _, d := range r.rides {
-		all = append(all, d.debrief())
-	}
-	ridden := report.RiddenIn(all)
-	if r.Name != "" {
-		ridden.Name = r.Name
-	}
-	if r.horse, r.noHorse = course.HorseFromRides(ridden, r.size); r.noHorse != nil {
+	if r.horse, r.noHorse = r.usual.Course(); r.noHorse != nil {
 		if len(r.rides) > 0 {
 			r.note("info", "no horse for a walk from these rides", "no related or bending line was ridden whose strides were counted and measured; a walk takes the size instead")
 		}
@@ -370,17 +330,4 @@ func (r *Record) tellDoubts() {
 	if r.TakeoffM.All != nil {
 		r.note("info", "take-off and landing share a doubt of 0.25 m", "how far the hooves reach beyond the sensor is not measured, and the same in all rides: no number of rides makes it smaller")
 	}
-}
-
-func meanOf(rows []row) float64 {
-	var s float64
-	for _, q := range rows {
-		s += q.y / float64(len(rows))
-	}
-	return s
-}
-
-// positive is an estimate of a figure that can't be below nought.
-func positive(e trace.Estimate) trace.Estimate {
-	return trace.Estimate{Value: max(0, e.Value), Low: max(0, e.Low), High: max(0, e.High)}
 }

@@ -3,7 +3,7 @@
 // It is made of what each debrief tells ([Extract]), without the debriefs themselves, and knows neither where rides
 // are kept nor who asks ([Of]). A ride's lines are not independent witnesses: they share the day, the ground, the
 // rider's plan and the recording's error. So a figure is a mean over rides, with what differs from
-// ride to ride apart from what differs from line to line and from what the recordings can't see (see mixed.go).
+// ride to ride apart from what differs from line to line and from what the recordings can't see (see package horse).
 // The lines of a course don't change when it is ridden again, so what slope and home do is read between lines, not rides (see ground.go).
 // Leads and refusals are counts, whose rides count for less where they differ much (see rates.go).
 package record
@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/trace"
 )
@@ -57,7 +58,7 @@ type Record struct {
 	size               *course.Profile
 	horse              course.Horse
 	noHorse            error
-	fit                fitted // of the pace, where Pace is told
+	usual              horse.Usual
 	points             []Point
 }
 
@@ -168,7 +169,7 @@ type Rate struct {
 	Rides  []int64        `json:"rides"`
 }
 
-// WalkHorse is the horse as a walk takes it: with what is known of horses beforehand, see [course.HorseFromRides] and
+// WalkHorse is the horse as a walk takes it: with what is known of horses beforehand, see [horse.Of] and
 // [course.Horse]. What the rides can't tell is nil.
 type WalkHorse struct {
 	Size         string          `json:"size"`
@@ -248,6 +249,7 @@ func Of(name string, size *course.Profile, rides []Ride) (*Record, error) {
 	}
 	r.number()
 	r.tellRides()
+	r.tellHorse()
 	r.tellStrides()
 	r.tellPace()
 	r.tellEdges()
@@ -266,7 +268,7 @@ func (r *Record) note(level, what, why string) {
 	r.Notes = append(r.Notes, trace.Note{Level: level, What: what, Why: why})
 }
 
-// CourseHorse is the horse for a walk, from the rides that count. The error is [course.ErrNoLine].
+// CourseHorse is the horse for a walk, from the rides that count. The error is [horse.ErrNoLine].
 func (r *Record) CourseHorse() (course.Horse, error) { return r.horse, r.noHorse }
 
 // StrideAt is the horse's own stride at a pace; nil beyond the paces that it was ridden at.
@@ -274,20 +276,15 @@ func (r *Record) StrideAt(speedMS float64) *trace.Estimate {
 	if r.Pace == nil || !(speedMS >= r.Pace.FromMS && speedMS <= r.Pace.ToMS) {
 		return nil
 	}
-	e := positive(r.fit.at(1, speedMS-paceMiddleMS))
-	return &e
+	return r.usual.StrideAt(speedMS)
 }
 
-// Usual is the horse's usual stride: at its usual pace where the rides tell that, else over all lines; nil where they tell
-// neither.
+// Usual is the horse's usual stride, on related and bending lines; nil where the rides don't show it.
 func (r *Record) Usual() *trace.Estimate {
-	switch {
-	case r.Pace != nil:
-		return &r.Pace.UsualM
-	case r.StrideM != nil:
-		return &r.StrideM.Mean
+	if r.StrideM == nil {
+		return nil
 	}
-	return nil
+	return &r.StrideM.Mean
 }
 
 // Points are the lines that [Record.Pace] rests on.

@@ -17,6 +17,7 @@ import (
 	"pgregory.net/rapid"
 
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/trace"
 )
@@ -293,7 +294,7 @@ func TestDegenerateRides(t *testing.T) {
 	require.Nil(t, r.Disobediences)
 	require.Contains(t, asJSON(t, r), `"rides": []`)
 	_, err := r.CourseHorse()
-	require.ErrorIs(t, err, course.ErrNoLine)
+	require.ErrorIs(t, err, horse.ErrNoLine)
 	require.Equal(t, "no figure", r.Notes[0].What)
 
 	rng := rand.New(rand.NewPCG(3, 3))
@@ -393,7 +394,9 @@ func TestCourseHorseIsThatOfTheDebriefs(t *testing.T) {
 	for _, d := range rides {
 		all = append(all, d.debrief())
 	}
-	want, err := course.HorseFromRides(report.RiddenIn(all), &pony)
+	ridden := report.RiddenIn(all)
+	ridden.Size = &pony
+	want, err := horse.Of(ridden).Course()
 	require.NoError(t, err)
 	want.Name = "Thistle"
 	require.Equal(t, want, got)
@@ -516,11 +519,11 @@ func TestAgainstTheOthers(t *testing.T) {
 		for _, c := range []struct {
 			stride float64
 			says   string
-		}{{3.8, "long"}, {3.0, "tight"}} {
+		}{{3.8, "long"}, {3.0, "short"}} {
 			one.Lines[i].StrideLengthM = exactly(c.stride)
 			others := Without(rides, one)
 			require.Len(t, others, 11)
-			for _, h := range recordOf(t, others).Against(one) {
+			for _, h := range Against(others, nil, one) {
 				if h.Line == i {
 					require.Equal(t, c.says, h.Says)
 					require.InDelta(t, c.stride-3.4, h.PerStrideM.Value, 0.15)
@@ -528,9 +531,9 @@ func TestAgainstTheOthers(t *testing.T) {
 			}
 		}
 	}
-	held := recordOf(t, Without(rides, one)).Against(one)
+	held := Against(Without(rides, one), nil, one)
 	require.Len(t, held, 5, "three related lines and two bending ones of eight")
-	require.Empty(t, recordOf(t, nil).Against(one))
+	require.Empty(t, Against(nil, nil, Ride{Lines: one.Lines[:1]}))
 	twin := one
 	at := one.At.Add(10 * time.Second)
 	twin.ID, twin.At = 77, &at

@@ -55,7 +55,7 @@ type Line struct {
 	TurnedDeg     *trace.Estimate `json:"turned_deg"`
 	RadiusMinM    *trace.Estimate `json:"radius_min_m"`
 	FitM          *trace.Estimate `json:"fit_m"`    // a stride, against the stride that the debrief held it against
-	FitSays       string          `json:"fit_says"` // long | right | tight; "" if not told
+	FitSays       string          `json:"fit_says"` // long | right | short; "" where it is too close to call
 	// LeadFirst is the lead on landing into the line, LeadLast that of its last stride: left | right, "" if not told.
 	LeadFirst string `json:"lead_first"`
 	LeadLast  string `json:"lead_last"`
@@ -101,7 +101,7 @@ func Extract(d *report.Debrief) Ride {
 			t.Direction, t.TurnedDeg, t.RadiusMinM = l.Turn.Direction, told(l.Turn.TurnedDeg), told(l.Turn.RadiusMinM)
 		}
 		if l.Fit != nil {
-			t.FitM, t.FitSays = told(l.Fit.PerStrideM), l.Fit.Says
+			t.FitM, t.FitSays = told(l.Fit.PerStrideM), l.Fit.Verdict()
 		}
 		if a := ends[i][0]; a != nil && a.LeadOut != nil {
 			t.LeadFirst = *a.LeadOut
@@ -166,10 +166,18 @@ func (r Ride) debrief() *report.Debrief {
 		d.Course = &report.CourseInfo{Name: g}
 	}
 	for _, e := range r.Efforts {
-		d.Efforts = append(d.Efforts, report.Effort{Outcome: e.Outcome, TakeoffDistanceM: e.TakeoffDistanceM, LandingDistanceM: e.LandingDistanceM})
+		t := report.Effort{Outcome: e.Outcome, TakeoffDistanceM: e.TakeoffDistanceM, LandingDistanceM: e.LandingDistanceM}
+		if e.Obstacle != "" {
+			t.Obstacle = &e.Obstacle
+		}
+		d.Efforts = append(d.Efforts, t)
 	}
 	for _, l := range r.Lines {
-		d.Lines = append(d.Lines, report.Line{From: l.From, To: l.To, Kind: l.Kind, DistanceM: l.DistanceM, Strides: l.Strides,
+		by := "estimated"
+		if l.Counted {
+			by = "counted"
+		}
+		d.Lines = append(d.Lines, report.Line{From: l.From, To: l.To, Kind: l.Kind, DistanceM: l.DistanceM, Strides: l.Strides, StridesBy: by,
 			StrideLengthM: l.StrideLengthM, StrideS: l.StrideS, SpeedMS: l.SpeedMS, Grade: l.Grade, Homeward: l.Homeward})
 	}
 	return d

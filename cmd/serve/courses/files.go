@@ -7,6 +7,7 @@ import (
 	"groundline/cmd/serve/guard"
 	"groundline/cmd/serve/shell"
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/report/draw"
 	"groundline/report/keep"
@@ -61,7 +62,7 @@ func (s *Room) planFile(f planFormat) http.HandlerFunc {
 		var chosen walker
 		if err == nil {
 			chosen, err = s.walker(r.Context(), r.URL.Query())
-			if errors.Is(err, course.ErrNoLine) { // drawn for the standard horse, as the page is
+			if errors.Is(err, horse.ErrNoLine) { // drawn for the standard horse, as the page is
 				err = nil
 			}
 		}
@@ -111,7 +112,7 @@ func (s *Room) walked(r *http.Request) (keep.Version, *course.Plan, course.Walk,
 		return v, nil, course.Walk{}, nil, err
 	}
 	chosen, err := s.walker(r.Context(), r.URL.Query())
-	if errors.Is(err, course.ErrNoLine) {
+	if errors.Is(err, horse.ErrNoLine) {
 		err = shell.Refusal{Status: http.StatusConflict, Err: fmt.Errorf("the rides of %s have %w; expected a ride of such a line, the horse's size on its page, or size=", shell.Cleaned(chosen.name), err)}
 	}
 	if err != nil {

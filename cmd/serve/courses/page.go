@@ -8,6 +8,7 @@ import (
 	"groundline/cmd/serve/lines"
 	"groundline/cmd/serve/shell"
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/report/keep"
 	"html/template"
@@ -57,7 +58,7 @@ func (s *Room) showCourse(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	chosen, err := s.walker(ctx, r.URL.Query())
-	if errors.Is(err, course.ErrNoLine) {
+	if errors.Is(err, horse.ErrNoLine) {
 		v.Missing = fmt.Sprintf("No related or bending line of %s is measured yet, and its size is not said, so the walk is for the standard horse. "+
 			"Keep a ride of it with a motion sensor, or say its size on its page.", shell.Cleaned(chosen.name))
 		err = nil
@@ -135,7 +136,7 @@ const minPaceMMin, maxPaceMMin = 100, 1000
 const keptHorsePrefix = "horse-"
 
 // walker reads for whom a course is to be walked: horse_id=NUMBER (or horse=) of a kept horse or size=NAME of a table, or either of them
-// as for=; and pace=M/MIN. The error is [course.ErrNoLine] where the rides of a horse don't tell its stride and its size
+// as for=; and pace=M/MIN. The error is [horse.ErrNoLine] where the rides of a horse don't tell its stride and its size
 // is not said; the walker is then the standard horse under that horse's name.
 func (s *Room) walker(ctx context.Context, q url.Values) (walker, error) {
 	w := walker{size: q.Get("size")}
@@ -168,7 +169,7 @@ func (s *Room) walker(ctx context.Context, q url.Values) (walker, error) {
 		}
 		w.name = h.Name
 		w.horse, err = s.horses.CourseHorse(ctx, h)
-		if errors.Is(err, course.ErrNoLine) {
+		if errors.Is(err, horse.ErrNoLine) {
 			missing = err
 			if of := shell.ProfileOf(h.Size); of != nil {
 				missing = nil

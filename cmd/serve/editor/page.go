@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"groundline/cmd/serve/shell"
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/report/draw"
 	"groundline/report/keep"
@@ -288,23 +289,23 @@ func (s *Room) Overtaken(w http.ResponseWriter, r *http.Request, id int64, chang
 
 // planHorse is a kept horse as its record tells it, as a horse file for the editor to send along.
 func (s *Room) planHorse(w http.ResponseWriter, r *http.Request) {
-	horse, err := s.OfHorse(r)
+	kept, err := s.OfHorse(r)
 	if err != nil {
 		s.Fail(w, r, err)
 		return
 	}
-	size := shell.ProfileOf(horse.Size)
-	ridden, err := s.horses.CourseHorse(r.Context(), horse)
+	size := shell.ProfileOf(kept.Size)
+	ridden, err := s.horses.CourseHorse(r.Context(), kept)
 	switch {
-	case errors.Is(err, course.ErrNoLine) && size != nil:
+	case errors.Is(err, horse.ErrNoLine) && size != nil:
 		ridden = size.Horse()
-		ridden.Name = horse.Name
-	case errors.Is(err, course.ErrNoLine):
-		s.Fail(w, r, shell.Refusal{Status: http.StatusConflict, Err: fmt.Errorf("%s: %w; choose a size instead", horse.Name, err)})
+		ridden.Name = kept.Name
+	case errors.Is(err, horse.ErrNoLine):
+		s.Fail(w, r, shell.Refusal{Status: http.StatusConflict, Err: fmt.Errorf("%s: %w; choose a size instead", kept.Name, err)})
 		return
 	case err != nil:
 		s.Fail(w, r, err)
 		return
 	}
-	shell.Answer(w, http.StatusOK, map[string]any{"id": horse.ID, "name": horse.Name, "stride_m": ridden.StrideM, "file": string(course.WriteHorse(ridden))})
+	shell.Answer(w, http.StatusOK, map[string]any{"id": kept.ID, "name": kept.Name, "stride_m": ridden.StrideM, "file": string(course.WriteHorse(ridden))})
 }

@@ -1,7 +1,6 @@
 package horses
 
 import (
-	"fmt"
 	"groundline/cmd/serve/shell"
 	"groundline/report"
 	"groundline/report/keep"
@@ -73,12 +72,12 @@ func (s *Room) showAgainst(w http.ResponseWriter, r *http.Request) {
 	if e := one.CanterStrideM; e != nil {
 		v.Own = shell.WithUnit(k, *e, units)
 	}
-	for _, q := range rec.Against(*one) {
+	for _, q := range record.Against(record.Without(told, *one), shell.ProfileOf(h.Size), *one) {
 		l := one.Lines[q.Line]
 		row := againstRow{Name: l.From + " to " + l.To, Kind: l.Kind, Stride: k.Measured(*l.StrideLengthM, units, false),
-			ByRecord: fmt.Sprintf("%s (%s)", q.Says, k.Measured(q.PerStrideM, units, true))}
+			ByRecord: verdictWords(q.Says, k.Measured(q.PerStrideM, units, true))}
 		if l.FitM != nil {
-			row.ByRide = fmt.Sprintf("%s (%s)", l.FitSays, k.Measured(*l.FitM, units, true))
+			row.ByRide = verdictWords(l.FitSays, k.Measured(*l.FitM, units, true))
 		}
 		v.Lines = append(v.Lines, row)
 	}
@@ -87,3 +86,11 @@ func (s *Room) showAgainst(w http.ResponseWriter, r *http.Request) {
 
 // Of tells how many rides the record has besides.
 func (v againstView) Of() string { return layout.Count(v.Others, "other ride") }
+
+// verdictWords is a verdict with its figure.
+func verdictWords(says, figure string) string {
+	if says == "" {
+		says = "too close to call"
+	}
+	return says + " (" + figure + ")"
+}

@@ -7,6 +7,7 @@ import (
 	"groundline/cmd/serve/guard"
 	"groundline/cmd/serve/shell"
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/report/keep"
 	"groundline/report/record"
@@ -14,7 +15,7 @@ import (
 	"strings"
 )
 
-// CourseHorse is the horse that its kept rides tell of. The error is [course.ErrNoLine] where they don't.
+// CourseHorse is the horse that its kept rides tell of. The error is [horse.ErrNoLine] where they don't.
 func (s *Room) CourseHorse(ctx context.Context, h keep.Horse) (course.Horse, error) {
 	rec, err := s.record(ctx, h)
 	if err != nil {
@@ -211,7 +212,7 @@ func (s *Room) horseFile(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		of, err = s.CourseHorse(r.Context(), h)
 	}
-	if errors.Is(err, course.ErrNoLine) {
+	if errors.Is(err, horse.ErrNoLine) {
 		err = shell.Refusal{Status: http.StatusConflict, Err: errors.New("no ride of this horse has a related or bending line whose strides were measured, which is what tells its stride")}
 	}
 	if err != nil {

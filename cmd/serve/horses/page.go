@@ -4,7 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"groundline/cmd/serve/shell"
-	"groundline/course"
+	"groundline/course/horse"
 	"groundline/report"
 	"groundline/report/keep"
 	"groundline/report/layout"
@@ -138,7 +138,7 @@ func ridesOf(rec *record.Record) map[int64]record.RideFigures {
 func (r recordView) fill(v *horseView) {
 	v.Told = len(r.Rides) > 0
 	_, err := r.CourseHorse()
-	v.HasFile = !errors.Is(err, course.ErrNoLine)
+	v.HasFile = !errors.Is(err, horse.ErrNoLine)
 	v.Unit = shell.UnitName(report.StrideLength, r.units)
 	r.figures(v)
 	if p := r.Record.Pace; p != nil {

@@ -221,7 +221,7 @@ func rowOfAttempt(a keep.Attempt, ofRide int, marks marks, units report.Units) a
 	case a.SpeedMS != nil:
 		row.InOut = "mean " + tell(report.Speed, a.SpeedMS)
 	}
-	row.Rode = report.FitWords(report.Fit{PerStrideM: a.PerStrideM, Says: a.Says}, units)
+	row.Rode = report.FitWords(report.StoredFit(a.PerStrideM, a.Says), units)
 	var said []string
 	if ofRide > 1 {
 		said = append(said, layout.Ordinal(a.Attempt))

@@ -1,4 +1,4 @@
-package record
+package horse
 
 import (
 	"encoding/json"
@@ -43,12 +43,12 @@ func references(t *testing.T) []reference {
 	return all
 }
 
-func (c reference) fit(t *testing.T) fitted {
-	var rows []row
+func (c reference) fit(t *testing.T) Fitted {
+	var rows []Row
 	for _, r := range c.Rows {
-		rows = append(rows, row{r.Ride, -1, r.X, r.Y, r.SD})
+		rows = append(rows, Row{Ride: r.Ride, Line: -1, X: r.X, Y: r.Y, SD: r.SD})
 	}
-	f, ok := mixed(rows, usual{c.LineSD, c.Worth, c.RideSD})
+	f, ok := Mixed(rows, Before{LineSD: c.LineSD, Worth: c.Worth, RideSD: c.RideSD})
 	require.True(t, ok, c.Name)
 	return f
 }
@@ -58,17 +58,17 @@ func TestMixedAgainstTheLongWay(t *testing.T) {
 	for _, c := range references(t) {
 		f, w := c.fit(t), c.Want
 		half := (w.High - w.Low) / 2
-		require.InDelta(t, w.Sigma, f.lineSD, 2e-3*w.Sigma+1e-12, c.Name)
+		require.InDelta(t, w.Sigma, f.LineSD, 2e-3*w.Sigma+1e-12, c.Name)
 		require.InDelta(t, w.DF, f.df, 1e-9, c.Name)
-		e := f.at(c.At...)
+		e := f.At(c.At...)
 		require.InDelta(t, w.Value, e.Value, 0.02*half, c.Name)
 		require.InDelta(t, w.Low, e.Low, 0.02*half, c.Name)
 		require.InDelta(t, w.High, e.High, 0.02*half, c.Name)
-		next := f.next(c.At...)
+		next := f.Next(c.At...)
 		half = (w.NextHigh - w.NextLow) / 2
 		require.InDelta(t, w.NextLow, next.Low, 0.02*half, c.Name)
 		require.InDelta(t, w.NextHigh, next.High, 0.02*half, c.Name)
-		b := f.between()
+		b := f.Between()
 		half = (w.TauHigh - w.TauLow) / 2
 		require.InDelta(t, w.Tau, b.Value, 0.02*half, c.Name)
 		require.InDelta(t, w.TauLow, b.Low, 0.02*half, c.Name)
@@ -98,7 +98,7 @@ func TestMixedHasThePublishedLikelihood(t *testing.T) {
 			step := f.parts[1].tau - f.parts[0].tau
 			require.InDelta(t, c.tau, best.tau, step, c.name)
 			require.InDelta(t, c.value, best.beta[0], 2e-3*math.Abs(c.value), c.name)
-			require.InDelta(t, c.sigma, f.lineSD, 0.05, c.name)
+			require.InDelta(t, c.sigma, f.LineSD, 0.05, c.name)
 			c.name = "" // seen
 		}
 		require.Empty(t, c.name, "the case is among the references")
@@ -115,40 +115,40 @@ func TestStudentCDFIsClose(t *testing.T) {
 }
 
 func TestMixedCannotTellWhatIsNotThere(t *testing.T) {
-	_, ok := mixed(nil, byLine(0.1))
+	_, ok := Mixed(nil, ByLine(0.1))
 	require.False(t, ok)
-	same := []row{{0, -1, []float64{1, 2}, 3, 0.1}, {0, -1, []float64{1, 2}, 3.1, 0.1}, {1, -1, []float64{1, 2}, 3.2, 0.1}}
-	_, ok = mixed(same, byLine(0.1))
+	same := []Row{{Ride: 0, Line: -1, X: []float64{1, 2}, Y: 3, SD: 0.1}, {Ride: 0, Line: -1, X: []float64{1, 2}, Y: 3.1, SD: 0.1}, {Ride: 1, Line: -1, X: []float64{1, 2}, Y: 3.2, SD: 0.1}}
+	_, ok = Mixed(same, ByLine(0.1))
 	require.False(t, ok, "no slope where x is one")
-	_, ok = mixed(same[:1], byLine(0.1))
+	_, ok = Mixed(same[:1], ByLine(0.1))
 	require.False(t, ok)
-	f, ok := mixed([]row{mean([]float64{1}, 0, -1, trace.Exactly(3))}, byLine(0.1))
+	f, ok := Mixed([]Row{Mean([]float64{1}, 0, -1, trace.Exactly(3))}, ByLine(0.1))
 	require.True(t, ok, "one line has a mean")
-	require.InDelta(t, 3, f.at(1).Value, 1e-9)
-	require.Less(t, f.at(1).Low, 2.9)
-	f, ok = mixed([]row{mean([]float64{1}, 0, -1, trace.Exactly(3)), mean([]float64{1}, 4, -1, trace.Exactly(3))}, byRide(0.1))
+	require.InDelta(t, 3, f.At(1).Value, 1e-9)
+	require.Less(t, f.At(1).Low, 2.9)
+	f, ok = Mixed([]Row{Mean([]float64{1}, 0, -1, trace.Exactly(3)), Mean([]float64{1}, 4, -1, trace.Exactly(3))}, ByRide(0.1))
 	require.True(t, ok, "figures without doubt")
-	require.Equal(t, 2, f.rides)
+	require.Equal(t, 2, f.Rides)
 }
 
 // coverage is how often intervals of horses made by the model hold the horse's own level, and the next ride's.
 func coverage(rng *rand.Rand, rides int, tau float64, horses int) (own, next float64) {
 	const mu, sigma = 3.4, 0.17
 	for range horses {
-		var rows []row
+		var rows []Row
 		for k := range rides {
 			b := tau * rng.NormFloat64()
 			for range 2 + rng.IntN(7) {
 				sd := 0.02 + 0.1*rng.Float64()
-				rows = append(rows, row{k, -1, []float64{1}, mu + b + sigma*rng.NormFloat64() + sd*rng.NormFloat64(), sd})
+				rows = append(rows, Row{Ride: k, Line: -1, X: []float64{1}, Y: mu + b + sigma*rng.NormFloat64() + sd*rng.NormFloat64(), SD: sd})
 			}
 		}
-		f, _ := mixed(rows, byLine(0.05*mu))
-		if e := f.at(1); e.Low <= mu && mu <= e.High {
+		f, _ := Mixed(rows, ByLine(0.05*mu))
+		if e := f.At(1); e.Low <= mu && mu <= e.High {
 			own += 1 / float64(horses)
 		}
 		x := mu + tau*rng.NormFloat64()
-		if e := f.next(1); e.Low <= x && x <= e.High {
+		if e := f.Next(1); e.Low <= x && x <= e.High {
 			next += 1 / float64(horses)
 		}
 	}

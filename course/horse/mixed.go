@@ -1,4 +1,4 @@
-package record
+package horse
 
 import (
 	"math"
@@ -13,28 +13,54 @@ import (
 // z90 is the standard normal quantile of 0.95: half a central 90 % interval in standard deviations.
 const z90 = 1.6448536269514722
 
-// row is one figure of one line or jump: y at x, measured with standard deviation sd. Rows of one ride have the
-// same ride, rows of one line of a course (or one obstacle of it) the same line.
-type row struct {
-	ride, line int
-	x          []float64
-	y, sd      float64
+// Row is one figure of one line or jump: Y at X, measured with standard deviation SD. Rows of one ride have the same
+// Ride, from 0; rows of one line of a course (or one obstacle of it) the same Line, -1 where it is not known.
+type Row struct {
+	Ride, Line int
+	X          []float64 // the first is 1, the level
+	Y, SD      float64
+	// Spread is by how much the row differs from the others beside what all lines do, SharedSD an error that all rows
+	// of the ride have in common: standard deviations.
+	Spread, SharedSD float64
 }
 
-// mean is the row of a plain mean: at is 1 alone, and may be shared by all rows.
-func mean(at []float64, ride, line int, e trace.Estimate) row {
-	return row{ride, line, at, e.Value, e.SD()}
+// Mean is the row of a plain mean: at is 1 alone, and may be shared by all rows.
+func Mean(at []float64, ride, line int, e trace.Estimate) Row {
+	return Row{Ride: ride, Line: line, X: at, Y: e.Value, SD: e.SD()}
 }
 
-// usual is what is known beforehand of how a figure of one horse differs: from line to line, as a standard
-// deviation that is worth so many lines (it keeps a few lines that happen to agree from being believed too much), and from ride to ride, as
-// the scale of a half-t distribution; nought takes what the lines of one ride differ. A figure with one row a ride has no lineSD.
-type usual struct {
-	lineSD, worth float64
-	rideSD        float64
+func (r *Row) variance(sigma float64) float64 {
+	return sigma*sigma + r.SD*r.SD + r.Spread*r.Spread
 }
 
-// fitted is a linear model of a figure over lines in rides:
+// Before is what is known beforehand of how a figure of one horse differs: from line to line, as a standard deviation
+// that is worth so many lines (it keeps a few lines that happen to agree from being believed too much), and from ride to
+// ride, as the scale of a half-t distribution; zero takes what the lines of one ride differ. A figure with one row a ride
+// has no LineSD.
+type Before struct {
+	LineSD, Worth float64
+	RideSD        float64
+	// Coef are the coefficients as known beforehand, in the order of Row.X; one with an SD of zero, or missing, is not
+	// known. Of those after the first at most one may be unknown.
+	Coef []Normal
+}
+
+// Normal is a normal distribution.
+type Normal struct{ Mean, SD float64 }
+
+// worth is how many lines the prior of their spread counts for.
+const worth = 3
+
+// ByLine is what is known beforehand of a figure of lines, ByRide of one that a ride has once; the latter's own error is
+// of many strides, so its distribution is as good as normal.
+func ByLine(lineSD float64) Before { return Before{LineSD: lineSD, Worth: worth} }
+
+// ByRide see [ByLine].
+func ByRide(rideSD float64) Before { return Before{RideSD: rideSD, Worth: 100} }
+
+func (b Before) known(k int) bool { return k < len(b.Coef) && b.Coef[k].SD > 0 }
+
+// Fitted is a linear model of a figure over lines in rides:
 //
 //	y = x·β + b(ride) + w(line) + e,   b ~ N(0, τ²), w ~ N(0, σ²), e ~ N(0, sd²)
 //
@@ -50,13 +76,13 @@ type usual struct {
 // Lines that are ridden again bring along what is particular to them, which the model has as new each time. What that adds to the
 // variance is read off the residuals of different rides of the same line (the sandwich of two-way clusters: Cameron, Gelbach & Miller 2011,
 // J. Bus. Econ. Stat. 29:238) and added. Sources from memory.
-type fitted struct {
-	rides, rows       int
-	lineSD, measureSD float64 // σ, and the middle one of sd
+type Fitted struct {
+	Rides, Rows       int
+	LineSD, MeasureSD float64 // σ, and the middle one of the rows' SD
 	df                float64 // of σ², what is known beforehand counted in
 	parts             []part  // over τ; weights add up to 1
 	groups            []group // by ride
-	data              []row
+	data              []Row
 }
 
 // part is what is known of β if τ were this.
@@ -74,36 +100,43 @@ type group struct {
 	one    float64
 	logV   float64
 	least  float64 // least variance of a row
+	shared float64 // variance of the error that the ride's rows have in common
 }
 
-// mixed fits the model; ok is false where the rows can't tell all of β. Rows must be finite.
-func mixed(rows []row, before usual) (f fitted, ok bool) {
+// Mixed fits the model; ok is false where the rows can't tell all of β. Rows must be finite.
+func Mixed(rows []Row, before Before) (f Fitted, ok bool) {
 	if len(rows) == 0 {
 		return f, false
 	}
-	p := len(rows[0].x)
-	if len(rows) < p {
+	p := len(rows[0].X)
+	unknown := 0
+	for k := range p {
+		if !before.known(k) {
+			unknown++
+		}
+	}
+	if len(rows) < unknown {
 		return f, false
 	}
 	rides := 0
 	for _, r := range rows {
-		rides = max(rides, r.ride+1)
+		rides = max(rides, r.Ride+1)
 	}
 	seen := make([]bool, rides)
 	sds := make([]float64, len(rows))
 	for i, r := range rows {
-		if !seen[r.ride] {
-			seen[r.ride] = true
-			f.rides++
+		if !seen[r.Ride] {
+			seen[r.Ride] = true
+			f.Rides++
 		}
-		sds[i] = r.sd
+		sds[i] = r.SD
 	}
 	slices.Sort(sds)
-	f.rows, f.measureSD = len(rows), sds[len(sds)/2]
-	f.lineSD, f.df = lineScatter(rows, rides, before)
-	scale := before.rideSD
+	f.Rows, f.MeasureSD = len(rows), sds[len(sds)/2]
+	f.LineSD, f.df = lineScatter(rows, rides, before)
+	scale := before.RideSD
 	if scale == 0 {
-		scale = max(f.lineSD, before.lineSD/2)
+		scale = max(f.LineSD, before.LineSD/2)
 	}
 
 	groups := make([]group, rides)
@@ -112,19 +145,20 @@ func mixed(rows []row, before usual) (f fitted, ok bool) {
 	}
 	least := 1e-4 * scale * scale // a row without doubt where lines don't differ
 	for _, r := range rows {
-		g := &groups[r.ride]
-		v := max(f.lineSD*f.lineSD+r.sd*r.sd, least)
+		g := &groups[r.Ride]
+		v := max(r.variance(f.LineSD), least)
 		w := 1 / v
 		g.least = least
+		g.shared = max(g.shared, r.SharedSD*r.SharedSD)
 		for a := range p {
 			for b := range p {
-				g.xx[a*p+b] += w * r.x[a] * r.x[b]
+				g.xx[a*p+b] += w * r.X[a] * r.X[b]
 			}
-			g.xy[a] += w * r.x[a] * r.y
-			g.x1[a] += w * r.x[a]
+			g.xy[a] += w * r.X[a] * r.Y
+			g.x1[a] += w * r.X[a]
 		}
-		g.yy += w * r.y * r.y
-		g.y1 += w * r.y
+		g.yy += w * r.Y * r.Y
+		g.y1 += w * r.Y
 		g.one += w
 		g.logV += math.Log(v)
 	}
@@ -139,7 +173,7 @@ func mixed(rows []row, before usual) (f fitted, ok bool) {
 		logs := make([]float64, 0, n)
 		for i := range n {
 			tau := lo + (float64(i)+0.5)*step
-			q, logL, ok := atTau(groups, p, tau)
+			q, logL, ok := atTau(groups, p, tau, before)
 			if !ok {
 				return f, false
 			}
@@ -170,7 +204,7 @@ func mixed(rows []row, before usual) (f fitted, ok bool) {
 }
 
 // atTau solves for β where the rides differ by tau, with the logarithm of the restricted likelihood.
-func atTau(groups []group, p int, tau float64) (part, float64, bool) {
+func atTau(groups []group, p int, tau float64, before Before) (part, float64, bool) {
 	xx := mat.NewSymDense(p, nil)
 	xy := make([]float64, p)
 	var yy, logDet float64
@@ -181,7 +215,8 @@ func atTau(groups []group, p int, tau float64) (part, float64, bool) {
 			continue
 		}
 		// The inverse of D + τ²11' (Sherman & Morrison 1950).
-		k := tau * tau / (1 + tau*tau*g.one)
+		level := tau*tau + g.shared
+		k := level / (1 + level*g.one)
 		for a := range p {
 			for b := a; b < p; b++ {
 				xx.SetSym(a, b, xx.At(a, b)+g.xx[a*p+b]-k*g.x1[a]*g.x1[b])
@@ -190,12 +225,20 @@ func atTau(groups []group, p int, tau float64) (part, float64, bool) {
 		}
 		yy += g.yy - k*g.y1*g.y1
 		logDet += g.logV
-		if product *= 1 + tau*tau*g.one; product > 1e100 {
+		if product *= 1 + level*g.one; product > 1e100 {
 			logDet += math.Log(product)
 			product = 1
 		}
 	}
 	logDet += math.Log(product)
+	for a := range p {
+		if before.known(a) {
+			w := 1 / (before.Coef[a].SD * before.Coef[a].SD)
+			xx.SetSym(a, a, xx.At(a, a)+w)
+			xy[a] += w * before.Coef[a].Mean
+			yy += w * before.Coef[a].Mean * before.Coef[a].Mean
+		}
+	}
 	var chol mat.Cholesky
 	if !chol.Factorize(xx) || chol.Cond() > 1e12 {
 		return part{}, 0, false
@@ -210,20 +253,20 @@ func atTau(groups []group, p int, tau float64) (part, float64, bool) {
 }
 
 // lineScatter is σ and its degrees of freedom, those of what is known beforehand among them.
-func lineScatter(rows []row, rides int, before usual) (sd, df float64) {
-	if before.lineSD == 0 {
-		return 0, math.Max(1, before.worth)
+func lineScatter(rows []Row, rides int, before Before) (sd, df float64) {
+	if before.LineSD == 0 {
+		return 0, math.Max(1, before.Worth)
 	}
-	w := newWithin(rows, rides)
-	_, own := w.scatter(before.lineSD)
-	df = before.worth + own
+	w := newWithin(rows, rides, before)
+	_, own := w.scatter(before.LineSD)
+	df = before.Worth + own
 	// The weighted scatter falls as σ grows; halving in logarithms finds σ to a thousandth.
-	lo, hi := math.Log(before.lineSD*1e-3), math.Log(before.lineSD*1e3)
+	lo, hi := math.Log(before.LineSD*1e-3), math.Log(before.LineSD*1e3)
 	for range 14 {
 		mid := (lo + hi) / 2
 		s := math.Exp(mid)
 		ss, _ := w.scatter(s)
-		if before.worth*before.lineSD*before.lineSD/(s*s)+ss > df {
+		if before.Worth*before.LineSD*before.LineSD/(s*s)+ss > df {
 			lo = mid
 		} else {
 			hi = mid
@@ -234,34 +277,47 @@ func lineScatter(rows []row, rides int, before usual) (sd, df float64) {
 
 // within has the rows for their scatter about each ride's own level and x.
 type within struct {
-	rows   []row
-	p      int
+	rows   []Row
+	y      []float64 // what the coefficients known beforehand leave
+	free   int       // the x whose coefficient is not known beforehand; 0: none
 	n      []float64 // by ride
 	sw, sy []float64
 	sx     []float64
 }
 
-func newWithin(rows []row, rides int) *within {
-	p := len(rows[0].x)
-	return &within{rows: rows, p: p, n: make([]float64, rides), sw: make([]float64, rides), sy: make([]float64, rides), sx: make([]float64, rides*p)}
+func newWithin(rows []Row, rides int, before Before) *within {
+	w := &within{rows: rows, y: make([]float64, len(rows)), n: make([]float64, rides), sw: make([]float64, rides), sy: make([]float64, rides), sx: make([]float64, rides)}
+	for k := 1; k < len(rows[0].X); k++ {
+		if !before.known(k) {
+			w.free = k
+		}
+	}
+	for i := range rows {
+		w.y[i] = rows[i].Y
+		for k := 1; k < len(rows[i].X); k++ {
+			if before.known(k) {
+				w.y[i] -= rows[i].X[k] * before.Coef[k].Mean
+			}
+		}
+	}
+	return w
 }
 
-// scatter is the sum of squares of what the rides' own levels and x leave, weighted by 1/(σ² + sd²), and its degrees of
-// freedom. The first of x is 1, and goes with the levels.
+// scatter is the sum of squares of what the rides' own levels and x leave, weighted by the rows' variances, and its
+// degrees of freedom. The first of x is 1, and goes with the levels.
 func (w *within) scatter(sigma float64) (ss, df float64) {
 	clear(w.n)
 	clear(w.sw)
 	clear(w.sy)
 	clear(w.sx)
-	p := w.p
 	for i := range w.rows {
 		r := &w.rows[i]
-		v := 1 / (sigma*sigma + r.sd*r.sd)
-		w.n[r.ride]++
-		w.sw[r.ride] += v
-		w.sy[r.ride] += v * r.y
-		for a := 1; a < p; a++ {
-			w.sx[r.ride*p+a] += v * r.x[a]
+		v := 1 / r.variance(sigma)
+		w.n[r.Ride]++
+		w.sw[r.Ride] += v
+		w.sy[r.Ride] += v * w.y[i]
+		if w.free > 0 {
+			w.sx[r.Ride] += v * r.X[w.free]
 		}
 	}
 	df = float64(len(w.rows))
@@ -270,15 +326,14 @@ func (w *within) scatter(sigma float64) (ss, df float64) {
 			df--
 		}
 	}
-	// One x beside the level is all that a record has.
 	var yy, xy, xx float64
 	for i := range w.rows {
 		r := &w.rows[i]
-		v := 1 / (sigma*sigma + r.sd*r.sd)
-		y := r.y - w.sy[r.ride]/w.sw[r.ride]
+		v := 1 / r.variance(sigma)
+		y := w.y[i] - w.sy[r.Ride]/w.sw[r.Ride]
 		yy += v * y * y
-		if p > 1 {
-			x := r.x[1] - w.sx[r.ride*p+1]/w.sw[r.ride]
+		if w.free > 0 {
+			x := r.X[w.free] - w.sx[r.Ride]/w.sw[r.Ride]
 			xy += v * x * y
 			xx += v * x * x
 		}
@@ -291,14 +346,14 @@ func (w *within) scatter(sigma float64) (ss, df float64) {
 	return max(0, yy), max(0, df)
 }
 
-// at is x·β: the horse's own at x.
-func (f fitted) at(x ...float64) trace.Estimate { return f.estimate(x, 0) }
+// At is x·β: the horse's own at x.
+func (f Fitted) At(x ...float64) trace.Estimate { return f.estimate(x, 0) }
 
-// next is x·β and what a ride differs from it: where the next ride's own level is expected.
-func (f fitted) next(x ...float64) trace.Estimate { return f.estimate(x, 1) }
+// Next is x·β and what a ride differs from it: where the next ride's own level is expected.
+func (f Fitted) Next(x ...float64) trace.Estimate { return f.estimate(x, 1) }
 
 // estimate is the middle of the distribution of x·β, with so many times the rides' variance, and its central 90 %.
-func (f fitted) estimate(x []float64, times float64) trace.Estimate {
+func (f Fitted) estimate(x []float64, times float64) trace.Estimate {
 	type bell struct{ weight, mid, sd float64 }
 	bells := make([]bell, 0, len(f.parts))
 	shared := f.linesAgain(x)
@@ -352,14 +407,8 @@ func (f fitted) estimate(x []float64, times float64) trace.Estimate {
 
 // linesAgain is what lines that were ridden again add to the variance of x·β: the products of residuals of one line in different
 // rides, each with its weight in x·β. A few lines show it with Student's t for as many.
-func (f fitted) linesAgain(x []float64) float64 {
-	best := 0
-	for i, q := range f.parts {
-		if q.weight > f.parts[best].weight {
-			best = i
-		}
-	}
-	q := f.parts[best]
+func (f Fitted) linesAgain(x []float64) float64 {
+	q := f.likeliest()
 	p := len(x)
 	xc := make([]float64, p)
 	for a := range p {
@@ -369,26 +418,27 @@ func (f fitted) linesAgain(x []float64) float64 {
 	}
 	most := -1
 	for _, r := range f.data {
-		most = max(most, r.line)
+		most = max(most, r.Line)
 	}
 	sums, share, singles, all := make([]float64, most+1), make([]float64, most+1), make([]float64, most+1), 0.0
 	for i := range f.data {
 		r := &f.data[i]
-		if r.line < 0 {
+		if r.Line < 0 {
 			continue
 		}
-		g := &f.groups[r.ride]
-		w := 1 / max(f.lineSD*f.lineSD+r.sd*r.sd, g.least)
-		k := q.tau * q.tau / (1 + q.tau*q.tau*g.one)
-		weight, res := 0.0, r.y
+		g := &f.groups[r.Ride]
+		w := 1 / max(r.variance(f.LineSD), g.least)
+		level := q.tau*q.tau + g.shared
+		k := level / (1 + level*g.one)
+		weight, res := 0.0, r.Y
 		for a := range p {
-			weight += xc[a] * w * (r.x[a] - k*g.x1[a])
-			res -= r.x[a] * q.beta[a]
+			weight += xc[a] * w * (r.X[a] - k*g.x1[a])
+			res -= r.X[a] * q.beta[a]
 		}
-		sums[r.line] += weight * res
-		share[r.line] += weight * weight / w
+		sums[r.Line] += weight * res
+		share[r.Line] += weight * weight / w
 		all += weight * weight / w
-		singles[r.line] += weight * weight * res * res
+		singles[r.Line] += weight * weight * res * res
 	}
 	var v float64
 	lines := 0
@@ -406,9 +456,9 @@ func (f fitted) linesAgain(x []float64) float64 {
 	return v * t * t
 }
 
-// between is how much the rides differ beyond what lines and measurements explain: standard deviation, its
+// Between is how much the rides differ beyond what lines and measurements explain: standard deviation, its
 // median and central 90 %.
-func (f fitted) between() trace.Estimate {
+func (f Fitted) Between() trace.Estimate {
 	step := 0.0
 	if len(f.parts) > 1 {
 		step = f.parts[1].tau - f.parts[0].tau
@@ -434,15 +484,43 @@ func studentCDF(t, df float64) float64 {
 	return 0.5 * math.Erfc(-math.Copysign(u, t)/math.Sqrt2)
 }
 
-// owns are the rides' own means where x is 1 alone, with the doubt of their lines and measurements.
-func (f fitted) owns() map[int]trace.Estimate {
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: f.df}.Quantile(0.95)
+// Owns are the rides' own levels, where the other x are zero, with the error of their lines and measurements: by ride.
+func (f Fitted) Owns() map[int]trace.Estimate {
 	out := map[int]trace.Estimate{}
 	for i, g := range f.groups {
 		if g.one > 0 {
-			m, half := g.y1/g.one, t/math.Sqrt(g.one)
-			out[i] = trace.Estimate{Value: m, Low: m - half, High: m + half}
+			m, sd := f.Own(i, true)
+			t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: f.df}.Quantile(0.95)
+			out[i] = trace.Estimate{Value: m, Low: m - t*sd, High: m + t*sd}
 		}
 	}
 	return out
+}
+
+// Own is the level of one ride, which must have rows, and its standard deviation, with or without the error that all its
+// rows have in common.
+func (f Fitted) Own(ride int, withShared bool) (level, sd float64) {
+	g, q := f.groups[ride], f.likeliest()
+	level, v := g.y1/g.one, 1/g.one
+	for a := 1; a < len(g.x1); a++ {
+		level -= g.x1[a] / g.one * q.beta[a]
+		for b := 1; b < len(g.x1); b++ {
+			v += g.x1[a] * g.x1[b] / (g.one * g.one) * q.cov.At(a, b)
+		}
+	}
+	if withShared {
+		v += g.shared
+	}
+	return level, math.Sqrt(max(0, v))
+}
+
+// likeliest is what is known of β at the likeliest τ.
+func (f Fitted) likeliest() part {
+	best := 0
+	for i, q := range f.parts {
+		if q.weight > f.parts[best].weight {
+			best = i
+		}
+	}
+	return f.parts[best]
 }
