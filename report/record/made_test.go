@@ -70,7 +70,8 @@ func (h madeHorse) ride(rng *rand.Rand, id int64, day float64, ground string, li
 		speed := trace.FromSD(v+wrong, 0.05)
 		length := trace.FromSD(s+wrong*h.strideS+0.02*rng.NormFloat64(), 0.04)
 		l := Line{From: m.from, To: m.to, Kind: m.kind, Strides: exactly(n), Counted: true, StrideLengthM: &length,
-			StrideS: seen(h.strideS+beat+h.trendS*day/30+0.006*rng.NormFloat64(), 0.003), RhythmCV: &trace.Estimate{Value: cv, Low: 0.5 * cv, High: 2 * cv},
+			// A stride is pace times time: what it gains with the pace less than its time, the time loses.
+			StrideS: seen(h.strideS+(h.perMS-h.strideS)/5.5*(v-5.5)+beat+h.trendS*day/30+0.006*rng.NormFloat64(), 0.003), RhythmCV: &trace.Estimate{Value: cv, Low: 0.5 * cv, High: 2 * cv},
 			SpeedMS: &speed, Grade: &grade, Homeward: &home, Direction: m.direction}
 		if m.kind == "related" {
 			d := n*s + h.takeoffM + h.landingM + 0.37*s

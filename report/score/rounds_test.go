@@ -143,6 +143,26 @@ func TestScoreRounds(t *testing.T) {
 			}
 		}
 	}
+	// Verdicts and usual strides: few in each kind of recording, so they are held over all with both, and over all watches.
+	pooled := func(names ...string) *Result {
+		r := &Result{}
+		for _, k := range names {
+			if kinds[k] != nil {
+				r.Merge(kinds[k])
+			}
+		}
+		return r
+	}
+	both, watch := pooled("both saddle/pocket", "both wrist"), pooled("position 1 Hz", "position 5-10 Hz")
+	t.Logf("verdicts on lines off by %.2f m: with both %d of %d, right %d; watch alone %d of %d, right %d", OffUsualM,
+		both.CalledOff, both.OffUsual, both.RightOff, watch.CalledOff, watch.OffUsual, watch.RightOff)
+	require.GreaterOrEqual(t, share(both.CalledOff, both.OffUsual), 0.7)
+	require.GreaterOrEqual(t, share(both.RightOff, both.CalledOff), 0.95)
+	require.GreaterOrEqual(t, share(watch.CalledOff, watch.OffUsual), 0.25)
+	require.GreaterOrEqual(t, share(watch.RightOff, watch.CalledOff), 0.9)
+	t.Logf("usual strides inside %.3f, their times %.3f", all.UsualStrideM.Covered(), all.UsualStrideS.Covered())
+	require.GreaterOrEqual(t, all.UsualStrideM.Covered(), 0.85)
+	require.GreaterOrEqual(t, all.UsualStrideS.Covered(), 0.85)
 }
 
 // floor is what a figure must reach, or as a ceiling stay below, for each kind of recording in the order of [Kinds].

@@ -85,6 +85,10 @@ type Result struct {
 	// The horse's usual stride in this ride, of the strides of lines of three and more.
 	UsualStrideM, UsualStrideS Figure
 
+	// Verdicts on related and bending lines whose true stride is more than OffUsualM off the horse's usual: how many there
+	// were, how many were called long, right or short, and how many of these were called so truly.
+	OffUsual, CalledOff, RightOff int
+
 	Failed int // rounds whose debrief could not be made; they count with all their truths and nothing found
 
 	ClockS  Figure    // told without an interval; where two clocks were recorded
@@ -101,6 +105,7 @@ func Round(d *report.Debrief, t *Truth) *Result {
 	r.gaits(d, t, shift)
 	r.strides(d, t, shift)
 	r.usual(d, t)
+	r.verdicts(d, t, pairs)
 	r.placing(d, t)
 	if m := t.Sensors.Motion; m != nil && m.ClockS != nil && t.Sensors.Positions != nil {
 		r.ClockS.add(exactly(d.Recording.ClockOffsetS), *m.ClockS)
@@ -430,24 +435,6 @@ func (r *Result) strides(d *report.Debrief, t *Truth, shift float64) {
 // disunited is the lead of a stride whose fore and hind legs lead on different sides.
 const disunited = "disunited"
 
-// usual scores the horse's usual stride against the middle of the ride's true strides, each line of three and more
-// with the strides that it has.
-func (r *Result) usual(d *report.Debrief, t *Truth) {
-	var m, s []float64
-	for _, l := range t.Lines {
-		if l.Strides < 3 || l.StrideLengthM == nil || l.StrideS == nil {
-			continue
-		}
-		for range l.Strides {
-			m, s = append(m, *l.StrideLengthM), append(s, *l.StrideS)
-		}
-	}
-	if len(m) > 0 {
-		r.UsualStrideM.add(d.Horse.CanterStrideM, median(m))
-		r.UsualStrideS.add(d.Horse.StrideS, median(s))
-	}
-}
-
 // placing scores how far the placing is from the receiver's true constant offset, which it should be.
 func (r *Result) placing(d *report.Debrief, t *Truth) {
 	if t.OffsetM == nil || d.Course == nil || d.Course.Placed == nil {
@@ -505,6 +492,9 @@ func (r *Result) Merge(o *Result) {
 	r.TrueDisunited += o.TrueDisunited
 	r.FoundDisunited += o.FoundDisunited
 	r.FalseDisunited += o.FalseDisunited
+	r.OffUsual += o.OffUsual
+	r.CalledOff += o.CalledOff
+	r.RightOff += o.RightOff
 	r.UsualStrideM.merge(o.UsualStrideM)
 	r.UsualStrideS.merge(o.UsualStrideS)
 	r.Failed += o.Failed

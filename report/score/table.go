@@ -118,6 +118,8 @@ func summaryRows() []row {
 		{"lead right where reported", of(func(r *Result) int { return r.RightLeads }, func(r *Result) int { return r.ToldLeads })},
 		{"disunited strides found", of(func(r *Result) int { return r.FoundDisunited }, func(r *Result) int { return r.TrueDisunited })},
 		{"called disunited, and were not", func(r *Result) string { return fmt.Sprint(r.FalseDisunited) }},
+		{fmt.Sprintf("verdicts on lines %.2f m off usual", OffUsualM), of(func(r *Result) int { return r.CalledOff }, func(r *Result) int { return r.OffUsual })},
+		{"verdicts right where given", of(func(r *Result) int { return r.RightOff }, func(r *Result) int { return r.CalledOff })},
 		{"truths inside the 90 % interval (of how many)", nil},
 	}
 	for _, c := range []struct {
@@ -226,6 +228,8 @@ func rows() []row {
 		{fmt.Sprintf("turn's side, of turns > %.0f deg", TurnMinDeg), of(func(r *Result) int { return r.RightTurns }, func(r *Result) int { return r.TrueTurns })},
 		{"tightest radius, |error|, %", medianShare(radius)},
 		{"tightest radius, bias, m", bias(radius, "%+.2f", 1)},
+		{fmt.Sprintf("verdicts on lines %.2f m off usual", OffUsualM), of(func(r *Result) int { return r.CalledOff }, func(r *Result) int { return r.OffUsual })},
+		{"verdicts right where given", of(func(r *Result) int { return r.RightOff }, func(r *Result) int { return r.CalledOff })},
 		{"grade, median |error|, %", func(r *Result) string { return number("%.2f", r.Grade.MedianAbs()*100, len(r.Grade.Told)) }},
 		{"homeward, median |error|", func(r *Result) string { return number("%.3f", r.Homeward.MedianAbs(), len(r.Homeward.Told)) }},
 		{"gaits, strides, leads, placing", nil},
@@ -248,6 +252,7 @@ func rows() []row {
 		{"landing_distance_m", landingM}, {"efforts' speed_m_s", over}, {"strides", strides},
 		{"stride_length_m", length}, {"stride_s", strideS}, {"speed_m_s", speed}, {"track_m", track},
 		{"turned_deg", turned}, {"radius_min_m", radius},
+		{"horse: canter_stride_m", func(r *Result) *Figure { return &r.UsualStrideM }}, {"horse: stride_s", func(r *Result) *Figure { return &r.UsualStrideS }},
 	} {
 		out = append(out, row{c.label, covered(c.of)})
 	}
