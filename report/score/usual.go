@@ -8,7 +8,7 @@ import (
 // right word hangs on what is called usual.
 const OffUsualM = 0.25
 
-// usual scores the horse's usual stride against the middle of its true strides on related and bending lines, whose kinds are
+// usual scores the horse's usual stride against the middle of its true ones on related and bending lines, whose kinds are
 // the debrief's; where it has none of these, on all lines of three strides and more. The stride time is that of all
 // lines of three and more.
 func (r *Result) usual(d *report.Debrief, t *Truth) {
@@ -21,7 +21,7 @@ func (r *Result) usual(d *report.Debrief, t *Truth) {
 	}
 }
 
-// usualStrides are the true strides that show the usual one, a line with the strides that it has, and the times of all.
+// usualStrides are the true strides that show the usual one, each line once, and the times of all.
 func usualStrides(d *report.Debrief, t *Truth) (m, s []float64) {
 	kind := map[[2]string]string{}
 	for _, l := range d.Lines {
@@ -32,11 +32,9 @@ func usualStrides(d *report.Debrief, t *Truth) (m, s []float64) {
 		if l.Strides < 3 || l.StrideLengthM == nil || l.StrideS == nil {
 			continue
 		}
-		for range l.Strides {
-			others, s = append(others, *l.StrideLengthM), append(s, *l.StrideS)
-			if k := kind[[2]string{l.From, l.To}]; k == "related" || k == "bending" {
-				m = append(m, *l.StrideLengthM)
-			}
+		others, s = append(others, *l.StrideLengthM), append(s, *l.StrideS)
+		if k := kind[[2]string{l.From, l.To}]; k == "related" || k == "bending" {
+			m = append(m, *l.StrideLengthM)
 		}
 	}
 	if len(m) == 0 {
