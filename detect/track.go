@@ -43,16 +43,13 @@ const (
 // IEEE Trans. Inf. Theory 13, 1967, 260-269; L. R. Rabiner, Proc. IEEE 77, 1989, 257-286).
 func trackGaits(t *track.Track) []Span {
 	var out []Span
-	for _, p := range t.Pieces {
+	for i := range t.Pieces {
+		p := &t.Pieces[i]
 		count := max(int((p.ToS-p.FromS)/trackStepS), 1)
 		step := (p.ToS - p.FromS) / float64(count)
 		likely := make([][len(trackBands)]float64, count)
-		for i := range likely {
-			s, ok := t.At(p.FromS + (float64(i)+0.5)*step)
-			if !ok {
-				continue
-			}
-			likely[i] = gaitLikelihood(s.Speed())
+		for k, m := range t.Moments(p, p.FromS+step/2, step, count) {
+			likely[k] = gaitLikelihood(m.Speed())
 		}
 		for i, g := range mostLikelyGaits(likely, step) {
 			from, to := p.FromS+float64(i)*step, p.FromS+float64(i+1)*step

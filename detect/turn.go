@@ -56,7 +56,7 @@ func Turns(t *track.Track, fromS, toS float64) []Turn {
 		if !(a < b) {
 			continue
 		}
-		w := wayOf(t.States(a, b))
+		w := wayOf(t.Velocities(a, b))
 		// side is that of the run since d = from; 0 outside a turn.
 		side, from := 0.0, 0.0
 		end := func(d float64) {
@@ -84,12 +84,8 @@ func Turns(t *track.Track, fromS, toS float64) []Turn {
 }
 
 func turnBetween(t *track.Track, fromS, toS float64, betweenJumps bool) (turn Turn, ok bool) {
-	way := wayOf(t.States(fromS, toS))
-	if way.length() < heldM {
-		return Turn{}, false
-	}
-	angle, ok := t.Turned(fromS, toS)
-	if !ok {
+	ridden := wayOf(t.Velocities(fromS, toS))
+	if ridden.length() < heldM {
 		return Turn{}, false
 	}
 	replicas := t.Replicas(fromS, toS, turnReplicas)
@@ -99,25 +95,26 @@ func turnBetween(t *track.Track, fromS, toS float64, betweenJumps bool) (turn Tu
 	// The track's own interval allows for any way a horse might swerve; how far replicas scatter is how well this
 	// one is known. A little is added for what smoothing takes from all of them alike.
 	angles := make([]float64, 0, turnReplicas)
+	drawn := make([]way, 0, turnReplicas)
 	for _, r := range replicas.Drawn {
-		if a, ok := r.Turned(fromS, toS); ok {
-			angles = append(angles, a.Value)
-		}
+		w := wayOf(r)
+		drawn = append(drawn, w)
+		angles = append(angles, w.turned())
 	}
 	sd := doubtShare * deviation(angles)
 	const deg = 180 / math.Pi
-	turn = Turn{FromS: fromS, ToS: toS, Direction: "straight", TurnedDeg: trace.FromSD(angle.Value*deg, sd*deg)}
+	turn = Turn{FromS: fromS, ToS: toS, Direction: "straight", TurnedDeg: trace.FromSD(ridden.turned()*deg, sd*deg)}
 	switch {
 	case turn.TurnedDeg.Value >= straightDeg:
 		turn.Direction = "left"
 	case turn.TurnedDeg.Value <= -straightDeg:
 		turn.Direction = "right"
 	}
-	turn.RadiusMinM = tightest(t, replicas, way, angle.Value, betweenJumps)
+	turn.RadiusMinM = tightest(t, replicas, drawn, ridden, betweenJumps)
 	if turn.Direction == "straight" && turn.RadiusMinM != nil && turn.RadiusMinM.Value > turnRadiusM {
 		turn.RadiusMinM = nil // a straight way's waver, not a turn and a turn back
 	}
-	a, b := way.slowest()
+	a, b := ridden.slowest()
 	if v, ok := t.MeanSpeed(a, b); ok {
 		turn.SpeedMinMS = &v
 	}
@@ -129,22 +126,19 @@ func turnBetween(t *track.Track, fromS, toS float64, betweenJumps bool) (turn Tu
 // The greatest of many noisy curvatures is too great, and smoothing makes a short bend too wide. Both are
 // measured on replicas of the recording made from the track itself: what noise adds is taken off, and
 // what smoothing takes is put back.
-func tightest(t *track.Track, replicas *track.Replicas, w way, turnedRad float64, betweenJumps bool) *trace.Estimate {
-	fromS, toS := w.timeS[0], w.timeS[len(w.timeS)-1]
+func tightest(t *track.Track, replicas *track.Replicas, drawn []way, w way, betweenJumps bool) *trace.Estimate {
+	turnedRad := w.turned()
 	seen, at := w.tightest()
 	if seen == 0 {
 		return nil
 	}
-	of := func(t *track.Track) float64 {
-		k, _ := wayOf(t.States(fromS, toS)).tightest()
-		return k
-	}
-	ridden, calm := of(replicas.Way), of(replicas.Calm)
-	curvatures := make([]float64, len(replicas.Drawn))
+	ridden, _ := wayOf(replicas.Way).tightest()
+	calm, _ := wayOf(replicas.Calm).tightest()
+	curvatures := make([]float64, len(drawn))
 	mean := 0.0
-	for i, r := range replicas.Drawn {
-		curvatures[i] = of(r)
-		mean += curvatures[i] / float64(len(replicas.Drawn))
+	for i := range drawn {
+		curvatures[i], _ = drawn[i].tightest()
+		mean += curvatures[i] / float64(len(drawn))
 	}
 	sd := deviation(curvatures)
 	k := max(seen-biasShare*(mean-calm), 0)
@@ -206,7 +200,7 @@ type way struct {
 	timeS, distM, turnedRad []float64 // from its start
 }
 
-func wayOf(states []track.State) way {
+func wayOf(states []track.Velocity) way {
 	w := way{timeS: make([]float64, len(states)), distM: make([]float64, len(states)), turnedRad: make([]float64, len(states))}
 	for i, b := range states {
 		w.timeS[i] = b.TimeS
@@ -227,6 +221,9 @@ func (w way) length() float64 {
 	}
 	return w.distM[len(w.distM)-1]
 }
+
+// turned is the change of direction over the whole way, radians, left positive.
+func (w way) turned() float64 { return w.turnedRad[len(w.turnedRad)-1] }
 
 // at is a column's value after d metres, between its ends.
 func (w way) at(column []float64, d float64) float64 {

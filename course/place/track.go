@@ -28,19 +28,19 @@ func FromTrack(tr *smooth.Track, a *course.Anchor) *Path {
 	// What the smoother leaves of the error that changes from fix to fix: a canter's way is smooth over
 	// about a second, so that many fixes share it.
 	quick := tr.Noise.WhiteM / math.Sqrt(0.5+math.Max(tr.RateHz, 0.5))
-	for _, sp := range tr.Pieces {
+	for i := range tr.Pieces {
+		sp := &tr.Pieces[i]
 		n := int((sp.ToS-sp.FromS)/StepS) + 1
-		q := Piece{FromS: sp.FromS}
-		for i := range n {
-			st, ok := tr.At(sp.FromS + float64(i)*StepS)
-			if !ok {
-				break
-			}
-			x, y := ax.turn(st.EM, st.NM)
-			vx, vy := ax.turn(st.VE, st.VN)
-			q.X, q.Y, q.VX, q.VY = append(q.X, x), append(q.Y, y), append(q.VX, vx), append(q.VY, vy)
-			q.PlaceSDM = append(q.PlaceSDM, quick)
-			q.SpeedSDMS = append(q.SpeedSDMS, st.Speed().SD())
+		q := Piece{FromS: sp.FromS, X: make([]float64, n), Y: make([]float64, n), VX: make([]float64, n), VY: make([]float64, n),
+			PlaceSDM: make([]float64, n), SpeedSDMS: make([]float64, n)}
+		moments := tr.Moments(sp, sp.FromS, StepS, n)
+		for k, m := range moments {
+			q.X[k], q.Y[k] = ax.turn(m.EM, m.NM)
+			q.VX[k], q.VY[k] = ax.turn(m.VE, m.VN)
+			q.PlaceSDM[k], q.SpeedSDMS[k] = quick, m.SpeedSDMS
+		}
+		if k := len(moments); k < n {
+			q.X, q.Y, q.VX, q.VY, q.PlaceSDM, q.SpeedSDMS = q.X[:k], q.Y[:k], q.VX[:k], q.VY[:k], q.PlaceSDM[:k], q.SpeedSDMS[:k]
 		}
 		if len(q.X) > 1 {
 			out.Pieces = append(out.Pieces, q)

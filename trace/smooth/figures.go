@@ -15,7 +15,7 @@ func (t *Track) At(timeS float64) (s State, ok bool) {
 	if chain == nil {
 		return State{}, false
 	}
-	return t.state(&chain[0]), true
+	return t.state(chain[0]), true
 }
 
 // Unlag is the same track with the lag of the receiver's own filter taken out: a receiver
@@ -68,24 +68,24 @@ func (t *Track) States(fromS, toS float64) []State {
 	}
 	out := make([]State, len(chain))
 	for i := range chain {
-		out[i] = t.state(&chain[i])
+		out[i] = t.state(chain[i])
 	}
 	return out
 }
 
 // Speed is the speed over ground, m/s, never below zero.
 func (s State) Speed() trace.Estimate {
-	v := math.Hypot(s.VE, s.VN)
-	var sd float64
-	if v > 0 {
-		c, d := s.VE/v, s.VN/v
-		sd = math.Sqrt(c*c*s.Cov[2][2] + d*d*s.Cov[3][3] + 2*c*d*s.Cov[2][3])
-	} else {
-		sd = math.Sqrt(s.Cov[2][2])
+	return positive(trace.FromSD(math.Hypot(s.VE, s.VN), speedSD(s.VE, s.VN, s.Cov[2][2], s.Cov[3][3], s.Cov[2][3])))
+}
+
+// speedSD is the standard deviation of the speed by the velocity and its covariance.
+func speedSD(ve, vn, ee, nn, en float64) float64 {
+	v := math.Hypot(ve, vn)
+	if v == 0 {
+		return math.Sqrt(ee)
 	}
-	e := trace.FromSD(v, sd)
-	e.Low = max(e.Low, 0)
-	return e
+	c, d := ve/v, vn/v
+	return math.Sqrt(max(c*c*ee+d*d*nn+2*c*d*en, 0))
 }
 
 // PathLength is the length of the way from one instant to another, m: the integral of the
@@ -110,7 +110,7 @@ func (t *Track) PathLength(fromS, toS float64) (length trace.Estimate, ok bool) 
 		if i+1 < len(chain) {
 			w += (chain[i+1].timeS - chain[i].timeS) / 2
 		}
-		speed, along := t.speed2(&chain[i])
+		speed, along := t.speed2(chain[i])
 		sum += w * speed
 		for j := range dim {
 			weights[i][j] = w * along[j]
@@ -134,7 +134,7 @@ func (t *Track) Turned(fromS, toS float64) (angle trace.Estimate, ok bool) {
 	weights := make([]vec, len(chain))
 	last := vec{}
 	for i := range chain {
-		mean, _ := t.figures(&chain[i])
+		mean, _ := t.figures(chain[i])
 		if i > 0 {
 			sum += math.Atan2(last[vE]*mean[vN]-last[vN]*mean[vE], last[vE]*mean[vE]+last[vN]*mean[vN])
 		}
@@ -144,12 +144,12 @@ func (t *Track) Turned(fromS, toS float64) (angle trace.Estimate, ok bool) {
 		i    int
 		sign float64
 	}{{0, -1}, {len(chain) - 1, 1}} {
-		mean, _ := t.figures(&chain[end.i])
+		mean, _ := t.figures(chain[end.i])
 		// Below a slow walk the direction is next to unknown: as much as this speed lets it be.
 		v2 := max(mean[vE]*mean[vE]+mean[vN]*mean[vN], 0.3*0.3)
 		w := vec{vE: -end.sign * mean[vN] / v2, vN: end.sign * mean[vE] / v2}
 		if t.LagS != 0 {
-			m := t.unlag(&chain[end.i])
+			m := t.unlag(chain[end.i])
 			w = m.applyT(&w)
 		}
 		weights[end.i] = w
@@ -199,7 +199,7 @@ func (t *Track) speed2(nd *node) (speed float64, along vec) {
 // variance of the sum of w_i' x_i over a chain of smoothed nodes. Going backward in time the
 // smoothed states are a Markov chain, x_i = G_i x_{i+1} + e_i with cov e_i = P_i - G_i P_{i+1} G_i'
 // (the sampling form of the smoother), so weights are handed on from node to node.
-func variance(chain []node, w []vec) float64 {
+func variance(chain []*node, w []vec) float64 {
 	sum := 0.0
 	var d vec
 	for i := range chain {
@@ -217,32 +217,45 @@ func variance(chain []node, w []vec) float64 {
 	return max(sum, 0)
 }
 
-// chain is a copy of the nodes from fromS to toS with nodes put in exactly at both ends; nil
-// where they don't lie in one piece.
-func (t *Track) chain(fromS, toS float64) []node {
+// chain are the nodes from fromS to toS with nodes put in exactly at both ends; nil where they don't lie in one
+// piece. The nodes between are the track's own and must not be changed.
+func (t *Track) chain(fromS, toS float64) []*node {
+	p := t.pieceOf(fromS, toS)
+	if p == nil {
+		return nil
+	}
+	a := lastAt(p.nodes, fromS)
+	b := lastAt(p.nodes, toS)
+	chain := make([]*node, 0, b-a+3)
+	first := &p.nodes[a]
+	if first.timeS < fromS {
+		_, mid, ok := t.insert(first, &p.nodes[a+1], fromS)
+		if !ok {
+			return nil
+		}
+		first = mid
+	}
+	chain = append(chain, first)
+	for k := a + 1; k <= b; k++ {
+		chain = append(chain, &p.nodes[k])
+	}
+	if last := chain[len(chain)-1]; last.timeS < toS {
+		from, mid, ok := t.insert(last, &p.nodes[b+1], toS)
+		if !ok {
+			return nil
+		}
+		chain[len(chain)-1] = from
+		chain = append(chain, mid)
+	}
+	return chain
+}
+
+// pieceOf is the piece that holds both instants; nil where none does.
+func (t *Track) pieceOf(fromS, toS float64) *Piece {
 	for i := range t.Pieces {
-		p := &t.Pieces[i]
-		if !(fromS >= p.FromS && toS <= p.ToS && fromS <= toS) {
-			continue
+		if p := &t.Pieces[i]; fromS >= p.FromS && toS <= p.ToS && fromS <= toS {
+			return p
 		}
-		a := lastAt(p.nodes, fromS)
-		b := lastAt(p.nodes, toS)
-		chain := append([]node(nil), p.nodes[a:min(b+2, len(p.nodes))]...)
-		ok := true
-		if chain[0].timeS < fromS {
-			if chain, ok = t.insert(chain, 0, fromS); !ok {
-				return nil
-			}
-			chain = chain[1:]
-		}
-		k := lastAt(chain, toS)
-		if chain[k].timeS < toS {
-			if chain, ok = t.insert(chain, k, toS); !ok {
-				return nil
-			}
-			k++
-		}
-		return chain[:k+1]
 	}
 	return nil
 }
@@ -261,63 +274,207 @@ func lastAt(nodes []node, timeS float64) int {
 	return lo
 }
 
-// insert puts a node at timeS between nodes k and k+1. Given these two the state between
-// them is x = (F1 - K F2 F1) x_k + K x_{k+1} + noise of covariance Q1 - K F2 Q1, with K = Q1 F2'
-// (F2 Q1 F2' + Q2)⁻¹: the model's bridge, which no other fix can change.
-func (t *Track) insert(chain []node, k int, timeS float64) ([]node, bool) {
-	a, b := &chain[k], &chain[k+1]
-	at := a.nom.between(b.nom)
-	s1, s2 := newStep(at, timeS-a.timeS), newStep(at, b.timeS-timeS)
-	f1, q1, f2, q2 := s1.f, s1.noise(t.Noise), s2.f, s2.noise(t.Noise)
-	qf := q1.mulT(&f2)
+// bridge is how the state at an instant between two nodes follows from theirs: x = fromA x_a + fromB x_b + noise of
+// covariance rest, whatever the other fixes are.
+type bridge struct {
+	at                 nominal
+	fromA, fromB, rest matrix
+}
+
+// bridgeAt is, with F1 and Q1 the model from a to the instant and F2 and Q2 from there to b, fromB = Q1 F2' (F2 Q1 F2' + Q2)⁻¹,
+// fromA = F1 - fromB F2 F1 and rest = Q1 - fromB F2 Q1.
+func (t *Track) bridgeAt(a, b *node, timeS float64) (g bridge, ok bool) {
+	g.at = a.nom.between(b.nom)
+	s1, s2 := newStep(g.at, timeS-a.timeS), newStep(g.at, b.timeS-timeS)
+	f1, q1, f2, q2 := &s1.f, s1.noise(t.Noise), &s2.f, s2.noise(t.Noise)
+	qf := q1.mulT(f2)
 	s := f2.mul(&qf)
 	s = s.add(&q2)
 	s = s.symmetric()
-	kk, ok := rightSolve(&qf, &s)
-	if !ok {
-		return nil, false
+	if g.fromB, ok = rightSolve(&qf, &s); !ok {
+		return g, false
 	}
-	kf := kk.mul(&f2)
-	fromA := kf.mul(&f1)
-	fromA = f1.sub(&fromA)
-	rest := kf.mul(&q1)
-	rest = q1.sub(&rest)
+	kf := g.fromB.mul(f2)
+	g.fromA = kf.mul(f1)
+	g.fromA = f1.sub(&g.fromA)
+	g.rest = kf.mul(&q1)
+	g.rest = q1.sub(&g.rest)
+	return g, true
+}
 
-	mid := node{timeS: timeS, fix: -1, weight: 1, nom: at}
-	ma, mb := fromA.apply(&a.mean), kk.apply(&b.mean)
+// mean is the state at the instant, given those of a and b.
+func (g *bridge) mean(a, b *vec) vec {
+	x, y := g.fromA.apply(a), g.fromB.apply(b)
 	for i := range dim {
-		mid.mean[i] = ma[i] + mb[i]
+		x[i] += y[i]
 	}
-	// Covariances of the middle with either end, from cov(x_k, x_{k+1}) = G P_{k+1}.
+	return x
+}
+
+// insert makes a node at timeS between nodes a and b, and a with its gain to the new one.
+func (t *Track) insert(a, b *node, timeS float64) (from, mid *node, ok bool) {
+	g, ok := t.bridgeAt(a, b, timeS)
+	if !ok {
+		return nil, nil, false
+	}
+	mid = &node{timeS: timeS, fix: -1, weight: 1, nom: g.at, mean: g.mean(&a.mean, &b.mean)}
+	// Covariances of the middle with either end, from cov(x_a, x_b) = G P_b.
 	cross := a.gain.mul(&b.cov)
-	ac := fromA.mul(&a.cov)
-	kc := kk.mulT(&cross) // K cov(x_{k+1}, x_k)
+	ac := g.fromA.mul(&a.cov)
+	kc := g.fromB.mulT(&cross) // fromB cov(x_b, x_a)
 	midA := ac.add(&kc)
-	fc := fromA.mul(&cross)
-	kb := kk.mul(&b.cov)
+	fc := g.fromA.mul(&cross)
+	kb := g.fromB.mul(&b.cov)
 	midB := fc.add(&kb)
-	one := midA.mulT(&fromA)
-	two := midB.mulT(&kk)
+	one := midA.mulT(&g.fromA)
+	two := midB.mulT(&g.fromB)
 	mid.cov = one.add(&two)
-	mid.cov = mid.cov.add(&rest)
+	mid.cov = mid.cov.add(&g.rest)
 	mid.cov = mid.cov.symmetric()
 
-	gain, ok := rightSolve(&midB, &b.cov)
-	if !ok {
-		return nil, false
+	if mid.gain, ok = rightSolve(&midB, &b.cov); !ok {
+		return nil, nil, false
 	}
 	aMid := midA.transpose()
-	gainA, ok := rightSolve(&aMid, &mid.cov)
-	if !ok {
-		return nil, false
+	left := *a
+	if left.gain, ok = rightSolve(&aMid, &mid.cov); !ok {
+		return nil, nil, false
 	}
-	mid.gain = gain
-	out := make([]node, 0, len(chain)+1)
-	out = append(out, chain[:k+1]...)
-	out = append(out, mid)
-	out = append(out, chain[k+1:]...)
-	out[k].gain = gainA
-	return out, true
+	return &left, mid, true
+}
+
+// Moment is the way at an instant: place and velocity as in [State], and the standard deviation of the speed.
+type Moment struct {
+	TimeS, EM, NM, VE, VN, SpeedSDMS float64
+}
+
+// Speed is the speed over ground, m/s, never below zero.
+func (m Moment) Speed() trace.Estimate {
+	return positive(trace.FromSD(math.Hypot(m.VE, m.VN), m.SpeedSDMS))
+}
+
+// Moments are count instants of one of the track's pieces, stepS apart from fromS on, in one pass; those outside the piece are
+// left out. Between two nodes the way is the polynomial of the fifth degree with the place, velocity and acceleration of both, which
+// is what [Track.At] finds to a hundredth of its interval, at a hundredth of the cost.
+func (t *Track) Moments(p *Piece, fromS, stepS float64, count int) []Moment {
+	out := make([]Moment, 0, count)
+	k := 0
+	var a, b vec
+	var sdA, sdB float64
+	for i := range count {
+		at := fromS + float64(i)*stepS
+		if at < p.FromS || at > p.ToS {
+			continue
+		}
+		last := k
+		for k+2 < len(p.nodes) && p.nodes[k+1].timeS <= at {
+			k++
+		}
+		switch {
+		case len(out) > 0 && k == last:
+		case len(out) > 0 && k == last+1:
+			a, sdA = b, sdB
+			b, sdB = t.going(&p.nodes[k+1])
+		default:
+			a, sdA = t.going(&p.nodes[k])
+			b, sdB = t.going(&p.nodes[k+1])
+		}
+		dt := p.nodes[k+1].timeS - p.nodes[k].timeS
+		u := (at - p.nodes[k].timeS) / dt
+		m := Moment{TimeS: at, SpeedSDMS: sdA + u*(sdB-sdA)}
+		m.EM, m.VE = quintic(u, dt, a[iE], a[vE], a[aE], b[iE], b[vE], b[aE])
+		m.NM, m.VN = quintic(u, dt, a[iN], a[vN], a[aN], b[iN], b[vN], b[aN])
+		// The lag is taken out as [Track.Unlag] does.
+		m.EM, m.VE = m.EM+t.LagS*m.VE, m.VE+t.LagS*(a[aE]+u*(b[aE]-a[aE]))
+		m.NM, m.VN = m.NM+t.LagS*m.VN, m.VN+t.LagS*(a[aN]+u*(b[aN]-a[aN]))
+		out = append(out, m)
+	}
+	return out
+}
+
+// going is a node's state, and the standard deviation of its speed with the lag taken out.
+func (t *Track) going(nd *node) (vec, float64) {
+	mean, cov := t.figures(nd)
+	return nd.mean, speedSD(mean[vE], mean[vN], cov[vE][vE], cov[vN][vN], cov[vE][vN])
+}
+
+// quintic is the place and the velocity at share u of a step of dt seconds, whose ends have these places, velocities and accelerations.
+func quintic(u, dt, p0, v0, a0, p1, v1, a1 float64) (p, v float64) {
+	d := p1 - p0 - dt*(v0+dt*a0/2)
+	e := dt * (v1 - v0 - dt*a0)
+	f := dt * dt * (a1 - a0) / 2
+	c3, c4, c5 := 10*d-4*e+f, -15*d+7*e-2*f, 6*d-3*e+f
+	p = p0 + u*(dt*v0+u*(dt*dt*a0/2+u*(c3+u*(c4+u*c5))))
+	v = v0 + u*dt*a0 + u*u*(3*c3+u*(4*c4+u*5*c5))/dt
+	return p, v
+}
+
+// Velocity is how the horse went at an instant: m/s east and north.
+type Velocity struct{ TimeS, VE, VN float64 }
+
+// Velocities are those of [Track.States], at a tenth of the cost.
+func (t *Track) Velocities(fromS, toS float64) []Velocity {
+	p := t.pieceOf(fromS, toS)
+	if p == nil {
+		return nil
+	}
+	w, ok := t.windowOf(p.nodes, fromS, toS)
+	if !ok {
+		return nil
+	}
+	means := make([]vec, len(p.nodes[w.from:w.to]))
+	for k := range means {
+		means[k] = p.nodes[w.from+k].mean
+	}
+	return w.velocities(p.nodes[w.from:w.to], means, t.LagS)
+}
+
+// window is a stretch of nodes from the last one not after an instant to the first one not before another, and how
+// the states at the two instants follow from them.
+type window struct {
+	from, to     int // nodes[from:to]
+	fromS, toS   float64
+	first, last  bridge
+	begin, ended bool // the instants lie between nodes
+}
+
+func (t *Track) windowOf(nodes []node, fromS, toS float64) (w window, ok bool) {
+	w = window{from: lastAt(nodes, fromS), to: lastAt(nodes, toS) + 1, fromS: fromS, toS: toS}
+	if w.begin = nodes[w.from].timeS < fromS; w.begin {
+		if w.first, ok = t.bridgeAt(&nodes[w.from], &nodes[w.from+1], fromS); !ok {
+			return w, false
+		}
+	}
+	if w.ended = nodes[w.to-1].timeS < toS; w.ended {
+		if w.last, ok = t.bridgeAt(&nodes[w.to-1], &nodes[w.to], toS); !ok {
+			return w, false
+		}
+		w.to++
+	}
+	return w, true
+}
+
+// velocities are those at both instants and at the nodes between, of means in the place of the nodes' own.
+func (w *window) velocities(nodes []node, means []vec, lagS float64) []Velocity {
+	out := make([]Velocity, 0, len(nodes)+1)
+	add := func(timeS float64, x *vec) {
+		// The lag is taken out as [Track.Unlag] does.
+		out = append(out, Velocity{timeS, x[vE] + lagS*x[aE], x[vN] + lagS*x[aN]})
+	}
+	from := 0
+	if w.begin {
+		x := w.first.mean(&means[0], &means[1])
+		add(w.fromS, &x)
+		from = 1
+	}
+	for k := from; k < len(nodes) && nodes[k].timeS <= w.toS; k++ {
+		add(nodes[k].timeS, &means[k])
+	}
+	if n := len(means); w.ended {
+		x := w.last.mean(&means[n-2], &means[n-1])
+		add(w.toS, &x)
+	}
+	return out
 }
 
 // Replicas are what the smoother makes of invented recordings of a ride like this one: the parametric
@@ -326,53 +483,60 @@ func (t *Track) insert(chain []node, k int, timeS float64) ([]node, bool) {
 type Replicas struct {
 	// Way is the ride taken for the truth: the track with its turns evened out over evenM, because bumps
 	// that noise left in it would hide what more noise adds.
-	Way *Track
+	Way []Velocity
 	// Calm is Way recorded without errors and smoothed: what smoothing alone does.
-	Calm *Track
+	Calm []Velocity
 	// Drawn are smoothed recordings of Way with errors of the receiver's kind.
-	Drawn []*Track
+	Drawn [][]Velocity
 }
 
 // evenM is how much of the way turns are evened out over for [Replicas]: half the arc of a quarter turn of 12 m
 // radius, three strides.
 const evenM = 10.0
 
-// Replicas makes count drawn replicas from fromS to toS and what is around that matters to it. The same call
+// Replicas makes count drawn replicas from fromS to toS, with what is around that matters to it. The same call
 // gives the same replicas. nil where the stretch is not in one piece.
+//
+// What a smoother makes of other measurements at the same instants needs only the gains of the track itself, which do not depend
+// on what was measured.
 func (t *Track) Replicas(fromS, toS float64, count int) *Replicas {
-	nodes := t.around(fromS, toS)
-	if nodes == nil {
+	p := t.pieceOf(fromS, toS)
+	if p == nil {
 		return nil
 	}
-	steps := storedSteps(nodes)
-	keep := make([]pulls, len(nodes))
-	if _, ok := filterKeeping(append([]node(nil), nodes...), steps, t.Noise, true, keep); !ok {
+	// Fixes further away than this have no say: over it the model's acceleration has died down and the
+	// noise of several fixes is averaged.
+	const reachS = 8.0
+	a := lastAt(p.nodes, max(fromS-reachS, p.FromS))
+	b := min(lastAt(p.nodes, min(toS+reachS, p.ToS))+2, len(p.nodes))
+	nodes, gains := p.nodes[a:b], p.gains[a:b]
+	w, ok := t.windowOf(nodes, fromS, toS)
+	if !ok {
 		return nil
 	}
-	made := func(nodes []node) *Track {
-		r := *t
-		r.Outliers = nil
-		r.Pieces = []Piece{{FromS: nodes[0].timeS, ToS: nodes[len(nodes)-1].timeS, nodes: nodes}}
-		return &r
+	steps := make([]transition, len(nodes)-1)
+	for k := range steps {
+		steps[k] = newTransition(nodes[k].nom.between(nodes[k+1].nom), nodes[k+1].timeS-nodes[k].timeS)
 	}
 	way := evened(nodes)
+	of := func(means []vec) []Velocity { return w.velocities(nodes[w.from:w.to], means[w.from:w.to], t.LagS) }
 	rng := rand.New(rand.NewPCG(1, 2))
-	record := func(n Noise) *Track {
-		copied := append([]node(nil), way...)
-		draw(copied, n, rng)
-		again(copied, steps, t.Noise, keep)
-		return made(copied)
+	fixes, means, ahead := make([]drawnFix, len(nodes)), make([]vec, len(nodes)), make([]vec, len(nodes))
+	record := func(n Noise) []Velocity {
+		draw(fixes, nodes, way, n, rng)
+		again(means, ahead, nodes, steps, gains, fixes, way)
+		return of(means)
 	}
-	r := &Replicas{Way: made(way), Calm: record(Noise{})}
+	r := &Replicas{Way: of(way), Calm: record(Noise{})}
 	for range count {
 		r.Drawn = append(r.Drawn, record(t.Noise))
 	}
 	return r
 }
 
-// evened are the nodes on a way whose direction is the mean over evenM of travel, ridden at the same
+// evened are the nodes' states on a way whose direction is the mean over evenM of travel, ridden at the same
 // pace. Accelerations stay as they were: no figure of a replica's Way uses them.
-func evened(nodes []node) []node {
+func evened(nodes []node) []vec {
 	n := len(nodes)
 	speed, dist, turned := make([]float64, n), make([]float64, n), make([]float64, n)
 	summed := make([]float64, n) // of the direction over the distance
@@ -396,18 +560,19 @@ func evened(nodes []node) []node {
 		}
 		return summed[i-1] + (summed[i]-summed[i-1])*(d-dist[i-1])/(dist[i]-dist[i-1])
 	}
-	out := append([]node(nil), nodes...)
+	out := make([]vec, n)
 	for k := range out {
+		out[k] = nodes[k].mean
 		direction := turned[k]
 		// Near the ends over as much as there is on both sides.
 		if half := min(evenM/2, dist[k], dist[n-1]-dist[k]); half > 0.1 {
 			direction = (sumAt(dist[k]+half) - sumAt(dist[k]-half)) / (2 * half)
 		}
-		m := &out[k].mean
+		m := &out[k]
 		m[vE], m[vN] = speed[k]*math.Cos(direction), speed[k]*math.Sin(direction)
 		if k > 0 {
-			p := &out[k-1].mean
-			dt := out[k].timeS - out[k-1].timeS
+			p := &out[k-1]
+			dt := nodes[k].timeS - nodes[k-1].timeS
 			m[iE] = p[iE] + (p[vE]+m[vE])/2*dt
 			m[iN] = p[iN] + (p[vN]+m[vN])/2*dt
 		}
@@ -415,28 +580,11 @@ func evened(nodes []node) []node {
 	return out
 }
 
-// around are the nodes of one piece that have a say between two instants.
-func (t *Track) around(fromS, toS float64) []node {
-	// Fixes further away than this have none: over it the model's acceleration has died down and the
-	// noise of several fixes is averaged.
-	const reachS = 8.0
-	for i := range t.Pieces {
-		p := &t.Pieces[i]
-		if !(fromS >= p.FromS && toS <= p.ToS && fromS <= toS) {
-			continue
-		}
-		a := lastAt(p.nodes, max(fromS-reachS, p.FromS))
-		b := min(lastAt(p.nodes, min(toS+reachS, p.ToS))+2, len(p.nodes))
-		for a > 0 && p.nodes[a].fix < 0 {
-			a-- // a filter starts at a fix
-		}
-		return p.nodes[a:b]
-	}
-	return nil
-}
+// drawnFix is an invented fix: east, north and the device's speed.
+type drawnFix struct{ zE, zN, speed float64 }
 
-// draw puts fixes with errors of the given kind about the smoothed way.
-func draw(nodes []node, n Noise, rng *rand.Rand) {
+// draw puts fixes with errors of the given kind about a way, where the nodes have fixes.
+func draw(fixes []drawnFix, nodes []node, way []vec, n Noise, rng *rand.Rand) {
 	var wander [2]float64
 	for k := range nodes {
 		nd := &nodes[k]
@@ -449,10 +597,10 @@ func draw(nodes []node, n Noise, rng *rand.Rand) {
 			wander[axis] = wander[axis]*math.Exp(-dt/wanderS) + n.WanderM*math.Sqrt(-math.Expm1(-2*dt/wanderS))*rng.NormFloat64()
 		}
 		white := n.WhiteM / math.Sqrt(nd.weight)
-		nd.zE = nd.mean[iE] + wander[0] + white*rng.NormFloat64()
-		nd.zN = nd.mean[iN] + wander[1] + white*rng.NormFloat64()
+		fixes[k].zE = way[k][iE] + wander[0] + white*rng.NormFloat64()
+		fixes[k].zN = way[k][iN] + wander[1] + white*rng.NormFloat64()
 		if !math.IsNaN(nd.speed) {
-			nd.speed = math.Hypot(nd.mean[vE], nd.mean[vN]) + n.SpeedMS/math.Sqrt(nd.weight)*rng.NormFloat64()
+			fixes[k].speed = math.Hypot(way[k][vE], way[k][vN]) + n.SpeedMS/math.Sqrt(nd.weight)*rng.NormFloat64()
 		}
 	}
 }

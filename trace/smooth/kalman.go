@@ -199,38 +199,44 @@ func update(m *vec, p *matrix, z *measurement) (k vec, logLik float64, ok bool) 
 	return k, -0.5 * (math.Log(2*math.Pi*s) + e*e/s), true
 }
 
-// again smooths other measurements at the same nodes: the covariances and gains, which don't depend
-// on what was measured, are taken as they are, so it costs a twentieth.
-func again(nodes []node, steps stepper, n Noise, keep []pulls) {
-	ahead := make([]vec, len(nodes))
-	m := vec{iE: nodes[0].zE, iN: nodes[0].zN}
+// again smooths other fixes at the same nodes by the gains of their own: means is filled in, ahead is scratch. It starts as a
+// filter does that has run for a while: on the way, off by the first fix's error.
+func again(means, ahead []vec, nodes []node, steps []transition, gains []pulls, fixes []drawnFix, way []vec) {
+	m := way[0]
+	m[wE], m[wN] = 0, 0
+	if nodes[0].fix >= 0 {
+		m[iE], m[iN] = fixes[0].zE, fixes[0].zN
+	}
 	for k := range nodes {
 		nd := &nodes[k]
 		if k > 0 {
-			m = steps(k - 1).f.apply(&m)
+			m = steps[k-1].apply(&m)
 			ahead[k] = m
 		}
 		if nd.fix >= 0 {
-			for i, z := range measurements(nd, n) {
-				if z.noise2 == 0 {
-					continue
-				}
-				e := z.z - z.of(&m)
-				for j := range dim {
-					m[j] += keep[k][i][j] * e
-				}
+			g := &gains[k]
+			pull(&m, &g[0], fixes[k].zE-m[iE]-m[wE])
+			pull(&m, &g[1], fixes[k].zN-m[iN]-m[wN])
+			if g[2] != (vec{}) && !math.IsNaN(nd.speed) {
+				pull(&m, &g[2], fixes[k].speed-nd.nom.cos*m[vE]-nd.nom.sin*m[vN])
 			}
 		}
-		nd.mean = m
+		means[k] = m
 	}
 	for k := len(nodes) - 2; k >= 0; k-- {
 		var d vec
 		for i := range dim {
-			d[i] = nodes[k+1].mean[i] - ahead[k+1][i]
+			d[i] = means[k+1][i] - ahead[k+1][i]
 		}
 		d = nodes[k].gain.apply(&d)
 		for i := range dim {
-			nodes[k].mean[i] += d[i]
+			means[k][i] += d[i]
 		}
+	}
+}
+
+func pull(m, gain *vec, e float64) {
+	for i := range dim {
+		m[i] += gain[i] * e
 	}
 }

@@ -105,6 +105,30 @@ func newStep(at nominal, dt float64) (s step) {
 	return s
 }
 
+// transition is the f of a step without its noise: what an acceleration does to place, velocity and itself, as complex
+// factors, and what is left of the wander.
+type transition struct {
+	dt, decay float64
+	p, v, a   complex128
+}
+
+func newTransition(at nominal, dt float64) (t transition) {
+	t.dt, t.decay = dt, math.Exp(-dt/wanderS)
+	t.p, t.v, t.a = response(complex(-1/accelS, at.turnRadS), dt)
+	return t
+}
+
+// apply is the state dt later.
+func (t *transition) apply(x *vec) (y vec) {
+	a := complex(x[aE], x[aN])
+	p, v, q := t.p*a, t.v*a, t.a*a
+	y[iE], y[iN] = x[iE]+t.dt*x[vE]+real(p), x[iN]+t.dt*x[vN]+imag(p)
+	y[vE], y[vN] = x[vE]+real(v), x[vN]+imag(v)
+	y[aE], y[aN] = real(q), imag(q)
+	y[wE], y[wN] = t.decay*x[wE], t.decay*x[wN]
+	return y
+}
+
 // noise is the covariance of the step's noise.
 func (s *step) noise(n Noise) (q matrix) {
 	along, across := n.ThrustMS2*n.ThrustMS2, n.SwerveMS2*n.SwerveMS2

@@ -76,6 +76,7 @@ type Track struct {
 type Piece struct {
 	FromS, ToS float64 // its first and last fix
 	nodes      []node
+	gains      []pulls // the filter's, of each node
 }
 
 // State is where and how the horse went at an instant: metres and seconds, east and north
@@ -323,8 +324,12 @@ func (t *Track) solve(o Options, hasSpeed bool) error {
 // pass filters and smooths every piece and takes the result as the next nominal way.
 func (t *Track) pass(n Noise) error {
 	for i := range t.Pieces {
-		nodes := t.Pieces[i].nodes
-		if _, ok := filter(nodes, stepsOf(nodes), n, true); !ok {
+		p := &t.Pieces[i]
+		nodes := p.nodes
+		if p.gains == nil {
+			p.gains = make([]pulls, len(nodes))
+		}
+		if _, ok := filterKeeping(nodes, stepsOf(nodes), n, true, p.gains); !ok {
 			return fmt.Errorf("%w: the fixes from %.1f s on contradict each other beyond what can be computed", ErrNoTrack, t.Pieces[i].FromS)
 		}
 		for k := range nodes {

@@ -417,3 +417,35 @@ func TestWildFixesAreLeftOut(t *testing.T) {
 		}
 	}
 }
+
+// Instants in one pass are what each is by itself, to a hundredth of its interval.
+func TestMomentsAreWhatAtFinds(t *testing.T) {
+	for _, hz := range []float64{1, 10} {
+		p := record(rand.New(rand.NewSource(43)), oval(5), int(90*hz), hz, 0.2, 0.8, 60)
+		tr, err := smooth.Smooth(p, field, smooth.Options{})
+		require.NoError(t, err)
+		for _, tr := range []*smooth.Track{tr, tr.Unlag(0.4)} {
+			piece := &tr.Pieces[0]
+			got := tr.Moments(piece, piece.FromS-1, 0.05, 3000)
+			require.InDelta(t, (piece.ToS-piece.FromS)/0.05, float64(len(got)), 2)
+			for _, m := range got {
+				s, ok := tr.At(m.TimeS)
+				require.True(t, ok)
+				sd := s.Speed().SD()
+				require.InDelta(t, sd, m.SpeedSDMS, 0.05*sd)
+				require.InDelta(t, s.EM, m.EM, 0.03*math.Sqrt(s.Cov[0][0]))
+				require.InDelta(t, s.NM, m.NM, 0.03*math.Sqrt(s.Cov[1][1]))
+				require.InDelta(t, s.VE, m.VE, 0.04*math.Sqrt(s.Cov[2][2]))
+				require.InDelta(t, s.VN, m.VN, 0.04*math.Sqrt(s.Cov[3][3]))
+			}
+			v := tr.Velocities(20.13, 31.77)
+			states := tr.States(20.13, 31.77)
+			require.Len(t, v, len(states))
+			for i, s := range states {
+				require.InDelta(t, s.TimeS, v[i].TimeS, 1e-12)
+				require.InDelta(t, s.VE, v[i].VE, 1e-9)
+				require.InDelta(t, s.VN, v[i].VN, 1e-9)
+			}
+		}
+	}
+}
