@@ -27,13 +27,13 @@ it to a folder and back. Another program may use the store at the same time.
 ` + exitHelp,
 		RunE: func(_ *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return badUse(fmt.Errorf("groundline: kept has no command %q, expected list, show, remove, export, import, horses or courses", args[0]))
+				return badUse(fmt.Errorf("groundline: kept has no command %q, expected list, show, remove, export, import, check, horses or courses", args[0]))
 			}
-			return badUse(errors.New("groundline: kept: no command given, expected list, show, remove, export, import, horses or courses"))
+			return badUse(errors.New("groundline: kept: no command given, expected list, show, remove, export, import, check, horses or courses"))
 		},
 	}
 	c.AddCommand(keptListCommand(std), keptShowCommand(std), keptRemoveCommand(std), keptExportCommand(std), keptImportCommand(std),
-		keptHorsesCommand(std), keptCoursesCommand(std))
+		keptCheckCommand(std), keptHorsesCommand(std), keptCoursesCommand(std))
 	return c
 }
 

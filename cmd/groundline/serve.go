@@ -141,6 +141,7 @@ func servePage(ctx context.Context, f serveFlags, std streams) error {
 	work, stop := context.WithCancel(ctx)
 	worked := make(chan error, 1)
 	go func() { worked <- store.Work(work, 2) }()
+	go checkQuietly(work, store, log)
 	go followPasscode(work, store, door, log)
 	server := door.Server(serve.New(serve.Options{Store: store, Log: log, Program: program(), Demo: demo, MaxUploadBytes: f.maxUploadMB << 20}))
 	server.TLSConfig = secure

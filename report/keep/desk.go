@@ -181,6 +181,9 @@ func (s *Store) tidy(ctx context.Context) error {
 		return err
 	}
 	s.dropWorked(func(id int64) bool { return !known[id] })
+	if err := s.dropSlips(known); err != nil {
+		return err
+	}
 	s.kept.ring() // there may be rides to take over
 	s.bell.ring()
 	return s.unlink(ctx)

@@ -25,9 +25,15 @@ func (e *NewerError) Error() string {
 }
 
 // ForeignError tells that a store's database is something else, or damaged.
-type ForeignError struct{ File, Found string }
+type ForeignError struct {
+	File, Found string
+	Lost        bool // it is missing or damaged, and not another program's
+}
 
 func (e *ForeignError) Error() string {
+	if e.Lost {
+		return fmt.Sprintf("%s: %s, expected a store's database: put this file back from a copy, or make the store again of its recordings by groundline kept check --repair; nothing was changed", e.File, e.Found)
+	}
 	return fmt.Sprintf("%s: %s, expected a store's database: name another folder, or put this file back from a copy; nothing was changed", e.File, e.Found)
 }
 
@@ -144,7 +150,7 @@ func (s *Store) explain(err error) error {
 	case sqliteCode(err) == sqliteBusy:
 		return fmt.Errorf("%s: another program has held the store for more than %d s, expected it to be free: try again (%w)", s.dir, busyMS/1000, err)
 	case sqliteCode(err) == sqliteCorrupt, sqliteCode(err) == sqliteNotADB:
-		return &ForeignError{filepath.Join(s.dir, databaseName), "a damaged database"}
+		return &ForeignError{filepath.Join(s.dir, databaseName), "a damaged database", true}
 	}
 	return err
 }

@@ -45,6 +45,8 @@ type Options struct {
 	// Child makes the command of a process that calls [WorkApart] on its standard streams; each ride is then read and worked
 	// out in one, which may die of it. nil: in this process.
 	Child func(context.Context) *exec.Cmd
+
+	remaking bool // the database is lost: begin a new one beside the recordings
 }
 
 // Store is an open store. Its methods may be called from several goroutines.
@@ -58,14 +60,15 @@ type Store struct {
 	write *sql.DB // one connection: who writes waits here for the others of this process, in turn
 	read  *sql.DB
 
-	desk    *desk // this store's part of incoming
-	bell    bell  // rings when a ride changes
-	kept    bell  // rings when there is work
-	ways    waysOf
-	prog    progress
-	workers workers
-	deaths  deaths
-	anew    chan struct{} // rides that are made anew for who asks
+	desk     *desk // this store's part of incoming
+	bell     bell  // rings when a ride changes
+	kept     bell  // rings when there is work
+	ways     waysOf
+	prog     progress
+	workers  workers
+	deaths   deaths
+	remaking bool
+	anew     chan struct{} // rides that are made anew for who asks
 
 	// Of tests: stand for faults of the program in building a ride.
 	broken func(Ride)
@@ -101,7 +104,7 @@ func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", dir, err)
 	}
-	s := &Store{dir: abs, program: opt.Program, log: opt.Log, now: opt.Now, child: opt.Child}
+	s := &Store{dir: abs, program: opt.Program, log: opt.Log, now: opt.Now, child: opt.Child, remaking: opt.remaking}
 	if s.program == "" {
 		s.program = "groundline"
 	}
@@ -135,8 +138,9 @@ func (s *Store) open(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	full = full && !s.remaking
 	if _, err := os.Stat(file); full && errors.Is(err, fs.ErrNotExist) {
-		return &ForeignError{file, "missing, beside the recordings that it knew"}
+		return &ForeignError{file, "missing, beside the recordings that it knew", true}
 	}
 	// Made here and not by SQLite, for its mode, which the files beside it take over.
 	made, err := os.OpenFile(file, os.O_CREATE|os.O_EXCL|os.O_RDWR, fileMode)
@@ -223,7 +227,7 @@ func (s *Store) hasRecordings() (bool, error) {
 // dsn is how a database file is opened: readers and the writer don't wait for each other, and what is committed is on disk.
 func dsn(file string, more ...string) string {
 	q := url.Values{"_pragma": {
-		fmt.Sprintf("busy_timeout(%d)", busyMS), "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "trusted_schema(0)",
+		fmt.Sprintf("busy_timeout(%d)", busyMS), "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "trusted_schema(0)", "secure_delete(1)",
 	}}
 	for i := 0; i+1 < len(more); i += 2 {
 		q.Set(more[i], more[i+1])

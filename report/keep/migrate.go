@@ -25,7 +25,7 @@ func (s *Store) known(ctx context.Context, file string, full bool) error {
 		return err
 	}
 	if !info.Mode().IsRegular() {
-		return &ForeignError{file, "not a plain file"}
+		return &ForeignError{File: file, Found: "not a plain file"}
 	}
 	db, err := sql.Open("sqlite", fileURI(file)+fmt.Sprintf("?_query_only=1&_busy_timeout=%d", busyMS))
 	if err != nil {
@@ -36,19 +36,19 @@ func (s *Store) known(ctx context.Context, file string, full bool) error {
 	id, version, tables, err := marksNow(ctx, db)
 	switch code := sqliteCode(err); {
 	case code == sqliteNotADB, code == sqliteCorrupt:
-		return &ForeignError{file, "no database or a damaged one"}
+		return &ForeignError{file, "no database or a damaged one", true}
 	case err != nil:
 		return err
 	case id == 0 && version == 0 && tables == 0 && full:
-		return &ForeignError{file, "an empty database beside recordings"}
+		return &ForeignError{file, "an empty database beside recordings", true}
 	case id == 0 && version == 0 && tables == 0: // just made
 		return nil
 	case id != applicationID:
-		return &ForeignError{file, "a database of another program"}
+		return &ForeignError{File: file, Found: "a database of another program"}
 	case version > layout:
 		return &NewerError{File: file, Made: version, Known: layout}
 	case version < 1:
-		return &ForeignError{file, "a store's database without a layout"}
+		return &ForeignError{File: file, Found: "a store's database without a layout"}
 	}
 	return nil
 }
@@ -94,7 +94,7 @@ func (s *Store) migrate(ctx context.Context, file string) error {
 			case err != nil:
 				return err
 			case tables > 0 && id != applicationID:
-				return &ForeignError{file, "a database of another program"}
+				return &ForeignError{File: file, Found: "a database of another program"}
 			case version > layout:
 				return &NewerError{File: file, Made: version, Known: layout}
 			case version == layout:

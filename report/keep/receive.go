@@ -191,7 +191,7 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 	if err != nil {
 		return 0, false, s.explain(err)
 	}
-	damaged, err := s.damaged(ctx, files)
+	damaged, err := s.damaged(ctx, files) // before the received copies are dropped
 	if err != nil {
 		return 0, false, s.explain(err)
 	}
@@ -208,7 +208,7 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 		}
 		// Also of a ride that is there already: one of its files may have been lost or damaged.
 		for _, f := range files {
-			if already && damaged[f] {
+			if damaged[f] {
 				s.log.Warn("a kept file was not what was kept; the recording is given once more", "ride", id, "file", f.SHA256)
 				if err := os.Remove(s.path(f.SHA256)); err != nil {
 					return err
@@ -227,14 +227,12 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 				return err
 			}
 		}
-		if already && len(placed) > 0 {
-			var state State
-			if err := tx.QueryRowContext(ctx, "SELECT state FROM ride WHERE id = ?", id).Scan(&state); err != nil {
+		for _, f := range placed {
+			n, err := s.retry(ctx, tx, f.SHA256)
+			if err != nil {
 				return err
 			}
-			if mended = state == Refused; mended { // most likely for want of that file
-				return s.again(ctx, tx, id)
-			}
+			mended = mended || n > 0
 		}
 		return nil
 	})
@@ -250,6 +248,7 @@ func (s *Store) keep(ctx context.Context, files []*Received, of About, known *be
 	for _, f := range files {
 		f.Discard()
 	}
+	s.trySlip(ctx, id)
 	if !already || mended {
 		s.kept.ring()
 		s.bell.ring()
@@ -320,27 +319,38 @@ func (s *Store) put(f *Received) (moved bool, err error) {
 	return true, nil
 }
 
-// damaged tells which files of a ride that is there already have another content by now: the disk, or somebody, has changed them.
+// damaged tells which files are in the store and have another content by now: the disk, or somebody, has changed them.
 func (s *Store) damaged(ctx context.Context, files []*Received) (map[*Received]bool, error) {
 	out := map[*Received]bool{}
-	var n int
-	if err := s.read.QueryRowContext(ctx, "SELECT count(*) FROM ride WHERE files = ?", filesKey(files)).Scan(&n); err != nil || n == 0 {
-		return out, err
-	}
 	for _, f := range files {
 		in, err := os.Open(s.path(f.SHA256))
 		if err != nil {
 			continue // nothing there; what else is told when it is put
 		}
-		sum := sha256.New()
-		_, err = io.Copy(sum, untilDone{ctx, in})
+		out[f] = checkSum(ctx, in, f.SHA256, f.Bytes) != nil
 		in.Close()
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		out[f] = err != nil || hex.EncodeToString(sum.Sum(nil)) != f.SHA256
 	}
 	return out, nil
+}
+
+// retry has the rides worked out again that have a file and were refused, most likely for want of it.
+func (s *Store) retry(ctx context.Context, tx *sql.Tx, sum string) (n int, err error) {
+	var ids []int64
+	err = each(ctx, tx, "SELECT DISTINCT r.id FROM ride r JOIN file f ON f.ride_id = r.id WHERE f.sha256 = ? AND r.state = 'refused'", func(r row) error {
+		var id int64
+		err := r.Scan(&id)
+		ids = append(ids, id)
+		return err
+	}, sum)
+	for _, id := range ids {
+		if err == nil {
+			err = s.again(ctx, tx, id)
+		}
+	}
+	return len(ids), err
 }
 
 // takeBack undoes put after the transaction has failed, but for files that a ride has all the same: another process may

@@ -344,6 +344,7 @@ func (s *Store) SetAbout(ctx context.Context, id int64, of About) error {
 	if err != nil {
 		return err
 	}
+	s.trySlip(ctx, id)
 	if anew {
 		s.kept.ring()
 	}
@@ -380,10 +381,13 @@ func (s *Store) RemoveRide(ctx context.Context, id int64) error {
 	}
 	s.bell.ring()
 	os.Remove(s.workedFile(id))
+	os.Remove(s.slipFile(id))
 	// The ride is gone. What can't be unlinked now is when the store is next opened.
 	if err := s.unlink(context.WithoutCancel(ctx)); err != nil {
 		s.log.Warn("files of a removed ride are still there", "ride", id, "error", err)
 	}
+	// What was said of it leaves the log of the database too; where somebody reads, when they are done.
+	_, _ = s.write.ExecContext(context.WithoutCancel(ctx), "PRAGMA wal_checkpoint(TRUNCATE)")
 	return nil
 }
 
