@@ -87,23 +87,23 @@ func filterKeeping(nodes []node, steps stepper, n Noise, smooth bool, keep []pul
 	if smooth {
 		back = make([]kept, len(nodes))
 	}
+	var pf matrix
 	for k0 := range nodes {
 		nd := &nodes[k0]
 		if k0 > 0 {
 			st := steps(k0 - 1)
-			m = st.f.apply(&m)
-			q := st.noise(n)
-			fp := st.f.mul(&p)
-			pf := fp.transpose() // P F', P being symmetric
-			p = st.f.mul(&pf)
-			p = p.add(&q)
+			m = st.way.apply(&m)
+			st.way.rows(&p)
+			if smooth {
+				pf = p.transpose() // P F', P being symmetric
+			}
+			st.way.columns(&p)
+			st.addNoise(&p, n)
 			if smooth {
 				back[k0-1] = kept{ahead: p, aheadAt: m}
-				g, good := rightSolve(&pf, &p)
-				if !good {
+				if !solveRight(&nodes[k0-1].gain, &pf, &p) {
 					return 0, false
 				}
-				nodes[k0-1].gain = g
 			}
 		}
 		if nd.fix >= 0 {
@@ -140,10 +140,7 @@ func filterKeeping(nodes []node, steps stepper, n Noise, smooth bool, keep []pul
 			nd.mean[i] += d[i]
 		}
 		diff := next.cov.sub(&back[k].ahead)
-		gd := g.mul(&diff)
-		add := gd.mulT(g)
-		nd.cov = nd.cov.add(&add)
-		nd.cov = nd.cov.symmetric()
+		nd.cov.addCarried(g, &diff)
 	}
 	return logLik, !math.IsNaN(logLik)
 }

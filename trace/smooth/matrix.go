@@ -123,10 +123,40 @@ func (a *matrix) quad(x *vec) float64 {
 	return s
 }
 
+// addCarried adds g d g' for symmetric d, and takes out rounding's asymmetry.
+func (a *matrix) addCarried(g, d *matrix) {
+	var gd matrix
+	for i := range dim {
+		x := &gd[i]
+		for k := range dim {
+			f, r := g[i][k], &d[k]
+			for j := range dim {
+				x[j] += f * r[j]
+			}
+		}
+	}
+	for i := range dim {
+		x := &gd[i]
+		for j := 0; j <= i; j++ {
+			s, r := (a[i][j]+a[j][i])/2, &g[j]
+			for k := range dim {
+				s += x[k] * r[k]
+			}
+			a[i][j], a[j][i] = s, s
+		}
+	}
+}
+
 // rightSolve is x with x a = b for a symmetric and positive definite, by Cholesky's factors. Where rounding has
 // eaten the definiteness a billionth is added to the diagonal, which moves no state by more than a
 // thousandth of its doubt; ok is false where that does not help.
 func rightSolve(b, a *matrix) (x matrix, ok bool) {
+	ok = solveRight(&x, b, a)
+	return x, ok
+}
+
+// solveRight is rightSolve into x.
+func solveRight(x, b, a *matrix) (ok bool) {
 	l, ok := cholesky(a)
 	if !ok {
 		more := *a
@@ -134,27 +164,33 @@ func rightSolve(b, a *matrix) (x matrix, ok bool) {
 			more[i][i] *= 1 + 1e-9
 		}
 		if l, ok = cholesky(&more); !ok {
-			return x, false
+			return false
 		}
+	}
+	var one vec // over the diagonal
+	for i := range dim {
+		one[i] = 1 / l[i][i]
 	}
 	for r := range dim {
-		var y vec
+		y := b[r]
 		for i := range dim {
-			s := b[r][i]
-			for k := range i {
-				s -= l[i][k] * y[k]
+			v := y[i] * one[i]
+			y[i] = v
+			for k := i + 1; k < dim; k++ {
+				y[k] -= l[k][i] * v
 			}
-			y[i] = s / l[i][i]
 		}
 		for i := dim - 1; i >= 0; i-- {
-			s := y[i]
-			for k := i + 1; k < dim; k++ {
-				s -= l[k][i] * x[r][k]
+			v := y[i] * one[i]
+			y[i] = v
+			row := &l[i]
+			for k := range i {
+				y[k] -= row[k] * v
 			}
-			x[r][i] = s / l[i][i]
 		}
+		x[r] = y
 	}
-	return x, true
+	return true
 }
 
 // cholesky is the lower triangle l with l l' = a; ok is false where a is not positive definite.

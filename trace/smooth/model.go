@@ -65,8 +65,9 @@ func (a nominal) between(b nominal) nominal {
 // wander is a first-order Gauss-Markov process.
 type step struct {
 	f             matrix
-	along, across matrix  // for ThrustMS2 = 1 and for SwerveMS2 = 1
-	drift         float64 // variance that the wander gains for WanderM = 1
+	way           transition // f by its parts
+	along, across matrix     // for ThrustMS2 = 1 and for SwerveMS2 = 1
+	drift         float64    // variance that the wander gains for WanderM = 1
 }
 
 // newStep is the model over dt seconds, at most longStepS, linear about a nominal.
@@ -80,6 +81,7 @@ func newStep(at nominal, dt float64) (s step) {
 	s.f.place(aE, aE, a)
 	decay := math.Exp(-dt / wanderS)
 	s.f[wE][wE], s.f[wN][wN] = decay, decay
+	s.way = transition{dt: dt, decay: decay, p: p, v: v, a: a}
 	s.drift = -math.Expm1(-2 * dt / wanderS)
 
 	// The intensity of the driving noise that keeps the acceleration's variance at its size.
@@ -129,16 +131,55 @@ func (t *transition) apply(x *vec) (y vec) {
 	return y
 }
 
-// noise is the covariance of the step's noise.
-func (s *step) noise(n Noise) (q matrix) {
+// rows makes f m of m.
+func (t *transition) rows(m *matrix) {
+	pr, pi, vr, vi, ar, ai := real(t.p), imag(t.p), real(t.v), imag(t.v), real(t.a), imag(t.a)
+	for j := range dim {
+		v0, v1, a0, a1 := m[vE][j], m[vN][j], m[aE][j], m[aN][j]
+		m[iE][j] += t.dt*v0 + pr*a0 - pi*a1
+		m[iN][j] += t.dt*v1 + pi*a0 + pr*a1
+		m[vE][j] = v0 + vr*a0 - vi*a1
+		m[vN][j] = v1 + vi*a0 + vr*a1
+		m[aE][j] = ar*a0 - ai*a1
+		m[aN][j] = ai*a0 + ar*a1
+		m[wE][j] *= t.decay
+		m[wN][j] *= t.decay
+	}
+}
+
+// columns makes m f' of m.
+func (t *transition) columns(m *matrix) {
+	pr, pi, vr, vi, ar, ai := real(t.p), imag(t.p), real(t.v), imag(t.v), real(t.a), imag(t.a)
+	for i := range dim {
+		r := &m[i]
+		v0, v1, a0, a1 := r[vE], r[vN], r[aE], r[aN]
+		r[iE] += t.dt*v0 + pr*a0 - pi*a1
+		r[iN] += t.dt*v1 + pi*a0 + pr*a1
+		r[vE] = v0 + vr*a0 - vi*a1
+		r[vN] = v1 + vi*a0 + vr*a1
+		r[aE] = ar*a0 - ai*a1
+		r[aN] = ai*a0 + ar*a1
+		r[wE] *= t.decay
+		r[wN] *= t.decay
+	}
+}
+
+// addNoise adds the covariance of the step's noise.
+func (s *step) addNoise(p *matrix, n Noise) {
 	along, across := n.ThrustMS2*n.ThrustMS2, n.SwerveMS2*n.SwerveMS2
 	for i := range wE {
 		for j := range wE {
-			q[i][j] = along*s.along[i][j] + across*s.across[i][j]
+			p[i][j] += along*s.along[i][j] + across*s.across[i][j]
 		}
 	}
-	q[wE][wE] = n.WanderM * n.WanderM * s.drift
-	q[wN][wN] = q[wE][wE]
+	w := n.WanderM * n.WanderM * s.drift
+	p[wE][wE] += w
+	p[wN][wN] += w
+}
+
+// noise is the covariance of the step's noise.
+func (s *step) noise(n Noise) (q matrix) {
+	s.addNoise(&q, n)
 	return q
 }
 
@@ -155,6 +196,9 @@ func response(lambda complex128, t float64) (p, v, a complex128) {
 		sumV += term
 		sumP += term * complex(1/(k+1), 0)
 		term *= z
+		if math.Abs(real(term))+math.Abs(imag(term)) < 1e-18 {
+			break
+		}
 	}
 	return complex(t*t, 0) * sumP, complex(t, 0) * sumV, a
 }
