@@ -28,10 +28,17 @@ func ClockOffset(in Input) (trace.Estimate, bool) {
 	m := newModel(alone)
 	m.hasty = true
 	var passes []float64
+	var sin, cos float64 // sums over the directions of the passages
 	for _, d := range m.placeAndDecode(alone).seq {
 		if d.p > 0.5 {
 			passes = append(passes, d.cand.timeS)
+			s, c := math.Sincos(in.Plan.Obstacles[m.states[d.state].obstacle].FacingDeg * math.Pi / 180)
+			sin, cos = sin+s, cos+c
 		}
+	}
+	heedS, oneWay := clockHeedS, math.Hypot(sin, cos) > oneWayShare*float64(len(passes))
+	if oneWay {
+		heedS = clockHeedOneWayS
 	}
 	var jumps []float64
 	for _, j := range in.Jumps {
@@ -57,7 +64,7 @@ func ClockOffset(in Input) (trace.Estimate, bool) {
 			best, at = s, off
 		}
 	}
-	if asIs := meet(0, 0.45); best < 3.5 || math.Abs(at) < clockHeedS || best < asIs+1.5 {
+	if asIs := meet(0, 0.45); best < 3.5 || math.Abs(at) < heedS || best < asIs+1.5 {
 		return trace.Estimate{}, false
 	}
 	// The median of what is left at the pairs that meet.
@@ -73,8 +80,22 @@ func ClockOffset(in Input) (trace.Estimate, bool) {
 		return trace.Estimate{}, false
 	}
 	med, sd := medianAndSD(rest)
-	return trace.FromSD(at+med, math.Hypot(sd, clockLagSDS)), true
+	lag := clockLagSDS
+	if oneWay {
+		lag = clockOneWaySDS
+	}
+	return trace.FromSD(at+med, math.Hypot(sd, lag)), true
 }
+
+// Where all that is jumped faces one way, as in a gymnastic line, the receiver's constant error of some metres along it looks the same
+// as a clock that is off by as many metres over the pace: 3 m (one standard deviation, of the size that receivers on riders have) at
+// 5 m/s are 0.6 s.
+const (
+	clockHeedOneWayS = 2.5
+	clockOneWaySDS   = 0.6
+	// oneWayShare is how long the mean of the passages' directions has to be, of 1, to call them one way: within some 30 degrees.
+	oneWayShare = 0.85
+)
 
 // clockLagSDS is the doubt that a receiver's possible lag leaves in a clock's offset.
 const clockLagSDS = 0.1

@@ -118,7 +118,7 @@ func Ride(in Input) (*Result, error) {
 		cands := m.withHalts(m.candidatesFromJumps(nil))
 		sort.SliceStable(cands, func(i, j int) bool { return cands[i].timeS < cands[j].timeS })
 		m.learnPace(m.decode(cands))
-		seq := m.decode(cands)
+		seq := m.decodeLines(cands)
 		for _, d := range seq {
 			res.score += d.gain
 		}

@@ -61,11 +61,16 @@ type model struct {
 	// straight tells which ways have no turn. paceMS is the horse's pace and paceSD its relative doubt.
 	straight [][]bool
 	lones    int // obstacles that the plan calls single
+	// begins tells at which places of the route a line, or a row of a combination, begins; row which places belong
+	// to the row of a combination with the one before.
+	begins, row []bool
 	// hasty leaves out rival readings and the last refinement of the placement.
 	hasty bool
 	// barred are passages that a rival reading holds not to have been jumps.
 	barred         []bar
 	paceMS, paceSD float64
+	// lineS are the times that lines of this ride take, by the two obstacles, where they were found.
+	lineS map[[2]int]float64
 }
 
 // bar is a passage of an obstacle about a time.
@@ -119,7 +124,8 @@ func WaysOf(p *course.Plan) *Ways {
 }
 
 func newModel(in Input) *model {
-	m := &model{in: in, inRoute: make([]bool, len(in.Plan.Obstacles)), slackM: 0.5, paceMS: usualSpeedMS, paceSD: paceSpread}
+	m := &model{in: in, inRoute: make([]bool, len(in.Plan.Obstacles)), slackM: 0.5, paceMS: usualSpeedMS, paceSD: paceSpread,
+		lineS: make(map[[2]int]float64)}
 	index := map[string]int{}
 	for i, o := range in.Plan.Obstacles {
 		index[o.ID] = i
@@ -148,18 +154,34 @@ func newModel(in Input) *model {
 			m.lones++
 		}
 	}
+	m.begins, m.row = make([]bool, len(in.Plan.Route)), make([]bool, len(in.Plan.Route))
+	for k := 1; k < len(in.Plan.Route); k++ {
+		a, b := m.states[k-1].obstacle, m.states[k].obstacle
+		m.row[k] = m.straight[a][b] && m.way[a][b] < rowM
+		m.begins[k-1] = m.straight[a][b] && !m.row[k-1]
+	}
 	return m
 }
 
+// rowM is the longest way between neighbours of a combination or gymnastic line: two strides between
+// obstacles are 10.5 to 11 m (common practice), and half of two spreads.
+const rowM = 12.5
+
 // How people ride a route: the next obstacle nearly always; now and then the same again, from the
-// beginning, one left out (or missed by the sensor), or any other. One approach in thirty ends in a
+// beginning, the line just ridden or another one again, one left out (or missed by the sensor), or any other. Behind the last
+// obstacle there is no next: it begins from the first, or with a line. One approach in thirty ends in a
 // refusal or a run-out, and after it the same obstacle is ridden at again. Priors of our own.
 const (
-	pNext    = 0.80
-	pSame    = 0.05
+	pNext    = 0.77
+	pSame    = 0.04
 	pRestart = 0.05
+	pLine    = 0.05 // the line that ends here
+	pLines   = 0.01 // some line of the route
 	pSkip    = 0.03
-	pOther   = 0.07
+	pOther   = 0.05
+
+	pRestartAtEnd = 0.30
+	pLinesAtEnd   = 0.02
 
 	pDisobey = 0.03
 	pRetry   = 0.85
@@ -196,11 +218,21 @@ func (m *model) logTransition(a, b int) float64 {
 		}
 	} else {
 		sa := m.states[a]
+		restart, lines := pRestart, pLines
+		if sa.route == len(m.in.Plan.Route)-1 {
+			restart, lines = pRestartAtEnd, pLinesAtEnd
+		}
 		if sa.obstacle == sb.obstacle {
 			p += pSame
 		}
 		if sb.route == 0 {
-			p += pRestart
+			p += restart
+		}
+		if sb.route >= 0 && m.begins[sb.route] {
+			p += lines / float64(m.lines())
+			if m.lineBefore(sa.route) == sb.route {
+				p += pLine
+			}
 		}
 		if sa.route >= 0 && sb.route == sa.route+1 {
 			p += pNext
@@ -215,22 +247,52 @@ func (m *model) logTransition(a, b int) float64 {
 	return math.Log(p)
 }
 
+// lines is how many lines and rows the route has.
+func (m *model) lines() int {
+	n := 0
+	for _, b := range m.begins {
+		if b {
+			n++
+		}
+	}
+	return n
+}
+
+// lineBefore is where in the route the line or row begins that ends at the place k, or goes on there; -1 for none.
+func (m *model) lineBefore(k int) int {
+	if k < 1 {
+		return -1
+	}
+	for k--; k >= 0 && !m.begins[k]; k-- {
+		if !m.row[k] {
+			return -1
+		}
+	}
+	return k
+}
+
 // againM is the least way round to one obstacle again: a circle of 8 m radius and some straight in front
 // and behind.
 const againM = 70.0
 
-// Usual pace on a practice course (facts: 5.53 ± 0.15 m/s in a round of elite horses, Tranquille et
-// al. 2017; ponies and green horses slower) and the spread of a leg's time about it, as a ratio.
+// Usual pace on a practice course (5.53 ± 0.15 m/s in a round of elite horses, Tranquille et al. 2017; 6.4 m/s over a course of
+// 1.10 m, BMC Veterinary Research 2020, doi 10.1186/s12917-020-02400-9; ponies and green horses slower, down to some 4.6 m/s) and the
+// spread of a leg's time about it, as a ratio.
 const (
-	usualSpeedMS = 5.3
+	usualSpeedMS = 5.4
 	// A line without a turn has one length; elsewhere the rider chooses the track.
 	lineSpread = 0.08
 	legSpread  = 0.12
 	// Three turns in ten are ridden wider than need be, by a third or so (own assumption, of the order that
 	// the practice rounds show: 1.0 to 1.8 times the shortest way).
 	pWide, wideRatio, wideSpread = 0.3, 1.35, 0.25
-	// paceSpread is how much one horse's pace differs from another's.
+	// paceSpread is how much one horse's pace differs from another's: 4.6 to 6.4 m/s hold nine in ten.
 	paceSpread = 0.10
+	// Where the way is short, the horse fits its strides and its flights to it: half a stride's time more or less holds nine
+	// times in ten (own assumption).
+	fitS = 0.18
+	// One line in twenty is ridden at another pace than the rest, downhill or towards home.
+	pPaced, pacedSpread = 0.05, 0.22
 	// legOtherwise is the share of legs that go some other way: a circle, a halt, a chat.
 	legOtherwise = 0.12
 	// meanGapS is the usual time between two jumps, against which a leg's time is weighed.
@@ -251,11 +313,15 @@ func (m *model) logTime(a, b int, from, to candidate) float64 {
 		return math.Log(0.8*near+0.2*other+1e-9) - math.Log(math.Max(math.Exp(-dt/meanGapS)/meanGapS, math.Exp(-dt/60)/60))
 	}
 	mu := math.Log(m.way[oa][ob] / m.paceMS)
-	near := logNormal(dt, mu, math.Hypot(lineSpread, m.paceSD))
+	fit := math.Hypot(m.paceSD, fitS/math.Exp(mu))
+	near := (1-pPaced)*logNormal(dt, mu, math.Hypot(lineSpread, fit)) + pPaced*logNormal(dt, mu, math.Hypot(pacedSpread, fit))
 	if !m.straight[oa][ob] {
 		// Where there is a turn the rider may give the horse more room: the shortest way is the least.
-		near = (1-pWide)*logNormal(dt, mu+0.04, math.Hypot(legSpread, m.paceSD)) +
+		near = (1-pWide)*logNormal(dt, mu+0.04, math.Hypot(legSpread, fit)) +
 			pWide*logNormal(dt, mu+math.Log(wideRatio), math.Hypot(wideSpread, m.paceSD))
+	}
+	if s, ok := m.lineS[[2]int{oa, ob}]; ok {
+		near = (1-pPaced)*logNormal(dt, math.Log(s), againSpread) + pPaced*near
 	}
 	// Otherwise anything from the shortest ride upwards, falling off over a minute.
 	other := 0.0
@@ -380,9 +446,9 @@ func (m *model) candidates(laid *place.Path) []candidate {
 			continue
 		}
 		for _, p := range passages(laid, o, o.WidthM/2+4+m.slackM) {
-			near := false
+			near, row := false, m.in.HasMotion && m.inRowOf(i, p.timeS, out[:n])
 			for _, c := range out[:n] {
-				if math.Abs(c.timeS-p.timeS) < 1.2 {
+				if d := math.Abs(c.timeS - p.timeS); d < sameJumpS && (!row || d < sameInRowS) {
 					near = true
 				}
 			}
@@ -392,7 +458,10 @@ func (m *model) candidates(laid *place.Path) []candidate {
 			c := candidate{timeS: p.timeS, jump: -1, only: i, at: p.at, placed: true}
 			// Fences are jumped from a canter, seldom from a trot (3.4 m/s), never from a walk.
 			c.logOdds = math.Min(math.Max((p.at.SpeedMS()-3.9)/0.25, -6), 1)
-			if m.in.HasMotion {
+			switch {
+			case row: // the sensor missed it: over its neighbour the horse came from here, or went on to here
+				c.logOdds = missedInRow
+			case m.in.HasMotion:
 				c.logOdds -= 10
 			}
 			if !m.brought(laid, o, p.timeS) {
@@ -409,6 +478,46 @@ func (m *model) candidates(laid *place.Path) []candidate {
 	out = m.withHalts(out)
 	sort.SliceStable(out, func(i, j int) bool { return out[i].timeS < out[j].timeS })
 	return out
+}
+
+const (
+	// A passage this near a jump of the sensor is that jump. Elements of a bounce are 0.9 s apart.
+	sameJumpS, sameInRowS = 1.2, 0.5
+	// missedInRow is the log odds of a jump that the sensor did not show between or beside jumps of the same row, over
+	// whose face the track passes straight: a sensor misses one in twenty, and there is no other way through a row.
+	missedInRow = -1.5
+)
+
+// inRowOf tells whether a passage over an obstacle at a time is one element of a row of which the sensor showed a jump over
+// a neighbour, as long before or after as the way between them takes at 3 to 8 m/s.
+func (m *model) inRowOf(obstacle int, timeS float64, jumps []candidate) bool {
+	for k := 1; k < len(m.row); k++ {
+		if !m.row[k] {
+			continue
+		}
+		a, b := m.states[k-1].obstacle, m.states[k].obstacle
+		sign, other := 1.0, b
+		switch obstacle {
+		case a:
+		case b:
+			sign, other = -1, a
+		default:
+			continue
+		}
+		o := m.in.Plan.Obstacles[other]
+		s, c := math.Sincos(o.FacingDeg * math.Pi / 180)
+		for _, j := range jumps {
+			dt := sign * (j.timeS - timeS)
+			if j.logOdds < 0 || !j.placed || dt < m.way[a][b]/8 || dt > m.way[a][b]/3 {
+				continue
+			}
+			al, ac := (j.at.X-o.At.X)*s+(j.at.Y-o.At.Y)*c, (j.at.X-o.At.X)*c-(j.at.Y-o.At.Y)*s
+			if math.Abs(al) < m.way[a][b]/2 && math.Abs(ac) < o.WidthM/2+m.slackM && math.Abs(course.WrapDeg(j.at.HeadingDeg()-o.FacingDeg)) < 20 {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // withHalts adds the halts after a canter that the gaits show and no stop of the track accounts for.
@@ -469,27 +578,6 @@ func passages(path *place.Path, o course.Obstacle, withinM float64) []passage {
 		}
 	}
 	return out
-}
-
-// learnPace takes the horse's pace from a decoded sequence: the middle of way over time on the legs that
-// the route has.
-func (m *model) learnPace(seq []decoded) {
-	var v []float64
-	for i := 1; i < len(seq); i++ {
-		a, b := m.states[seq[i-1].state], m.states[seq[i].state]
-		if a.route < 0 || b.route != a.route+1 {
-			continue
-		}
-		x := m.way[a.obstacle][b.obstacle] / (seq[i].cand.timeS - seq[i-1].cand.timeS)
-		if x > 0.6*usualSpeedMS && x < 1.5*usualSpeedMS {
-			v = append(v, x)
-		}
-	}
-	if len(v) < 3 {
-		return
-	}
-	m.paceMS = place.Median(v)
-	m.paceSD = paceSpread / math.Sqrt(1+float64(len(v)))
 }
 
 // decode picks the likeliest sequence of candidates and states (Viterbi) and its posterior
