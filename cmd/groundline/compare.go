@@ -233,21 +233,13 @@ func beginsAsDebrief(path string) (bool, error) {
 	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) && !errors.Is(err, io.EOF) {
 		return false, fmt.Errorf("%s: can't be read", path)
 	}
-	return compare.IsDebrief(begin[:n]), nil
+	return report.IsDebrief(begin[:n]), nil
 }
 
 // debriefOf reads a ride's debrief, or makes it from its recordings.
 func debriefOf(ctx context.Context, r rideFiles, plan *course.Plan, std streams) (*report.Debrief, error) {
 	if r.debrief {
-		data, err := readWhole(r.files[0], "a debrief", compare.MaxDebriefBytes)
-		if err != nil {
-			return nil, err
-		}
-		d, err := compare.ReadDebrief(r.files[0], data)
-		if err != nil {
-			return nil, badInput(err)
-		}
-		return d, nil
+		return readDebrief(r.files[0])
 	}
 	show, clear := progress(std)
 	rec, err := read.Open(ctx, r.files, read.Options{Progress: show})

@@ -6,6 +6,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+
+	"groundline/report"
 )
 
 // written turns a failed write into a failure with its exit code.
@@ -60,9 +62,8 @@ func sameFile(a, b string) bool {
 	return errX == nil && errY == nil && os.SameFile(x, y)
 }
 
-// readWhole is the content of a plain file of at most limit bytes and one more, which tells the
-// reader of the content that there was too much.
-func readWhole(path, expected string, limit int64) ([]byte, error) {
+// openPlain opens a plain file. expected is what errors say should be there.
+func openPlain(path, expected string) (*os.File, error) {
 	fail := func(found string) error { return badInput(fmt.Errorf("%s: %s, expected %s", path, found, expected)) }
 	info, err := os.Stat(path)
 	switch {
@@ -79,10 +80,34 @@ func readWhole(path, expected string, limit int64) ([]byte, error) {
 	if err != nil {
 		return nil, fail("can't be opened")
 	}
+	return file, nil
+}
+
+// readWhole is the content of a plain file of at most limit bytes and one more, which tells the
+// reader of the content that there was too much.
+func readWhole(path, expected string, limit int64) ([]byte, error) {
+	file, err := openPlain(path, expected)
+	if err != nil {
+		return nil, err
+	}
 	defer file.Close()
 	data, err := io.ReadAll(io.LimitReader(file, limit+1))
 	if err != nil {
-		return nil, fail("can't be read")
+		return nil, badInput(fmt.Errorf("%s: can't be read, expected %s", path, expected))
 	}
 	return data, nil
+}
+
+// readDebrief is the debrief in a file.
+func readDebrief(path string) (*report.Debrief, error) {
+	file, err := openPlain(path, "a debrief written with --format json")
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	d, err := report.ReadDebrief(path, file)
+	if err != nil {
+		return nil, badInput(err)
+	}
+	return d, nil
 }

@@ -155,12 +155,7 @@ func horseFrom(paths []string, size *course.Profile) (course.Horse, error) {
 	var debriefs []*report.Debrief
 	var faults []string
 	for _, path := range paths {
-		data, err := readWhole(path, "a debrief in JSON", report.MaxDebriefBytes)
-		if err != nil {
-			faults = append(faults, err.Error())
-			continue
-		}
-		d, err := report.ReadDebrief(path, data)
+		d, err := readDebrief(path)
 		if err != nil {
 			faults = append(faults, err.Error())
 			continue

@@ -530,7 +530,7 @@ func TestCourseInterface(t *testing.T) {
 	require.Equal(t, want.String(), body)
 	data, err := y.store.DebriefJSON(t.Context(), y.motion)
 	require.NoError(t, err)
-	d, err := report.ReadDebrief("ride.json", data)
+	d, err := report.ReadDebrief("ride.json", bytes.NewReader(data))
 	require.NoError(t, err)
 	ash, err := horse.Of(report.RiddenIn([]*report.Debrief{d})).Course()
 	require.NoError(t, err)

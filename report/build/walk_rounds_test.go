@@ -67,7 +67,7 @@ func rounds(t *testing.T) []roundOf {
 			require.NoError(t, err)
 			var asJSON bytes.Buffer
 			require.NoError(t, report.JSON(&asJSON, d))
-			back, err := report.ReadDebrief("debrief.json", asJSON.Bytes())
+			back, err := report.ReadDebrief("debrief.json", &asJSON)
 			require.NoError(t, err)
 			by := "watch alone"
 			if rec.Motion != nil {

@@ -446,6 +446,9 @@ func label(i int) string {
 	return fmt.Sprint(i + 1)
 }
 
+// maxNumber bounds what a figure may be, so that differences of figures stay finite. No ride has such.
+const maxNumber = 1e9
+
 // finite tells an estimate that can be told.
 func finite(e *trace.Estimate) bool {
 	if e == nil {

@@ -19,7 +19,7 @@ func TestOneHorse(t *testing.T) {
 	for range 20 {
 		d := bramble().rides(rng, 1, 1)[0].debrief()
 		for i := range d.Lines {
-			d.Lines[i].StrideLengthsM = []float64{}
+			d.Lines[i].StrideLengthsM, d.Lines[i].Attempt = []float64{}, 1
 		}
 		d.Schema, d.Basis = report.Schema, "position+motion"
 		d.SetUsual(nil)
@@ -38,7 +38,7 @@ func TestOneHorse(t *testing.T) {
 
 		var asJSON bytes.Buffer
 		require.NoError(t, report.JSON(&asJSON, d))
-		back, err := report.ReadDebrief("d.json", asJSON.Bytes())
+		back, err := report.ReadDebrief("d.json", &asJSON)
 		require.NoError(t, err)
 		walked, err := horse.Of(report.RiddenIn([]*report.Debrief{back})).Course()
 		require.NoError(t, err)
