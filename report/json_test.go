@@ -4,21 +4,21 @@ import (
 	"bytes"
 	"encoding/json"
 	"math"
-	"os"
 	"reflect"
 	"strconv"
 	"strings"
 	"testing"
 
-	"groundline/report/layout"
-	"groundline/trace"
-
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"groundline/internal/testkit"
+	"groundline/report/layout"
+	"groundline/trace"
 )
 
-const schemaFile = "../testdata/schema/debrief-1.json"
+const schemaFile = "../cmd/serve/api/schema/debrief-1.json"
 
 func parse(t require.TestingT, s string) float64 {
 	x, err := strconv.ParseFloat(s, 64)
@@ -72,55 +72,24 @@ func TestSchemaRefusesWhatIsWrong(t *testing.T) {
 	}
 }
 
+//go:generate go test . -run SchemaAndDebrief -update
+
 // Every field is in the schema and demanded there, and the schema has no other.
 func TestSchemaAndDebriefHaveTheSameFields(t *testing.T) {
-	data, err := os.ReadFile(schemaFile)
-	require.NoError(t, err)
-	var root map[string]any
-	require.NoError(t, json.Unmarshal(data, &root))
-	defs := root["$defs"].(map[string]any)
-	var same func(path string, typ reflect.Type, node map[string]any)
-	same = func(path string, typ reflect.Type, node map[string]any) {
-		for typ.Kind() == reflect.Pointer || typ.Kind() == reflect.Slice {
-			typ = typ.Elem()
-		}
-		for {
-			if items, ok := node["items"].(map[string]any); ok {
-				node = items
-			} else if either, ok := node["anyOf"].([]any); ok {
-				node = either[0].(map[string]any)
-			} else if ref, ok := node["$ref"].(string); ok {
-				node = defs[strings.TrimPrefix(ref, "#/$defs/")].(map[string]any)
-			} else {
-				break
-			}
-		}
-		if typ.Kind() != reflect.Struct {
-			return
-		}
-		properties, _ := node["properties"].(map[string]any)
-		var fields, listed, required []string
-		for i := range typ.NumField() {
-			name := jsonName(typ.Field(i))
-			if name == "-" {
-				continue // not part of the JSON
-			}
-			fields = append(fields, name)
-			if sub, ok := properties[name].(map[string]any); ok {
-				same(path+"."+name, typ.Field(i).Type, sub)
-			}
-		}
-		for name := range properties {
-			listed = append(listed, name)
-		}
-		for _, name := range node["required"].([]any) {
-			required = append(required, name.(string))
-		}
-		require.ElementsMatch(t, fields, listed, "properties of %s", path)
-		require.ElementsMatch(t, fields, required, "required of %s", path)
-	}
-	same("debrief", reflect.TypeFor[Debrief](), root)
+	testkit.SameFields(t, "debrief-1.json", reflect.TypeFor[Debrief](), meaningOf, nil)
 }
+
+// meaningOf is what the table of figures says of a field.
+func meaningOf(path string) string {
+	for _, f := range Figures() {
+		if f.Field == path {
+			return sentenceOf(f.Meaning)
+		}
+	}
+	return ""
+}
+
+func sentenceOf(words string) string { return strings.ToUpper(words[:1]) + words[1:] + "." }
 
 func TestJSONIsTheSameBytesEachTime(t *testing.T) {
 	require.Equal(t, asJSON(t, fullRound()), asJSON(t, fullRound()))

@@ -25,7 +25,7 @@ func lookedAt() *Looked {
 }
 
 func inspectSchemaOf(t *testing.T) *jsonschema.Schema {
-	s, err := jsonschema.NewCompiler().Compile("../testdata/schema/inspect-1.json")
+	s, err := jsonschema.NewCompiler().Compile("../cmd/serve/api/schema/inspect-1.json")
 	require.NoError(t, err)
 	return s
 }

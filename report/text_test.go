@@ -2,8 +2,6 @@ package report
 
 import (
 	"bytes"
-	"flag"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -11,21 +9,14 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"groundline/internal/testkit"
 	"groundline/report/layout"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files of testdata")
 
 // golden holds got against testdata/name.golden.
 func golden(t *testing.T, name, got string) {
 	t.Helper()
-	path := filepath.Join("testdata", name+".golden")
-	if *update {
-		require.NoError(t, os.WriteFile(path, []byte(got), 0o644))
-	}
-	want, err := os.ReadFile(path)
-	require.NoError(t, err)
-	require.Equal(t, string(want), got)
+	testkit.Golden(t, filepath.Join("testdata", name+".golden"), []byte(got))
 }
 
 func text(t *testing.T, d *Debrief, opt TextOptions) string {

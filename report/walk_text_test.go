@@ -15,11 +15,11 @@ import (
 
 	"groundline/course"
 	"groundline/course/horse"
+	"groundline/internal/testkit"
 	"groundline/report/layout"
-	"groundline/trace"
 )
 
-const walkSchemaFile = "../testdata/schema/walk-1.json"
+const walkSchemaFile = "../cmd/serve/api/schema/walk-1.json"
 
 func fieldPlan(t *testing.T) *course.Plan {
 	t.Helper()
@@ -173,41 +173,7 @@ func TestWalkJSONHoldsToItsSchema(t *testing.T) {
 
 // Every field is in the schema and demanded there, and the schema has no other.
 func TestSchemaAndWalkHaveTheSameFields(t *testing.T) {
-	data, err := os.ReadFile(walkSchemaFile)
-	require.NoError(t, err)
-	var root map[string]any
-	require.NoError(t, json.Unmarshal(data, &root))
-	var same func(path string, typ reflect.Type, node map[string]any)
-	same = func(path string, typ reflect.Type, node map[string]any) {
-		for typ.Kind() == reflect.Pointer || typ.Kind() == reflect.Slice {
-			typ = typ.Elem()
-		}
-		if items, ok := node["items"].(map[string]any); ok {
-			node = items
-		}
-		if either, ok := node["anyOf"].([]any); ok {
-			node = either[0].(map[string]any)
-		}
-		if typ.Kind() != reflect.Struct || typ == reflect.TypeFor[trace.Estimate]() {
-			return
-		}
-		properties, ok := node["properties"].(map[string]any)
-		require.True(t, ok, path)
-		var fields, listed []string
-		for i := range typ.NumField() {
-			name := jsonName(typ.Field(i))
-			fields = append(fields, name)
-			sub, ok := properties[name].(map[string]any)
-			require.True(t, ok, "%s.%s", path, name)
-			same(path+"."+name, typ.Field(i).Type, sub)
-		}
-		for name := range properties {
-			listed = append(listed, name)
-		}
-		require.ElementsMatch(t, fields, listed, path)
-		require.ElementsMatch(t, fields, node["required"], path)
-	}
-	same("walk", reflect.TypeFor[Walk](), root)
+	testkit.SameFields(t, "walk-1.json", reflect.TypeFor[Walk](), func(string) string { return "" }, nil)
 }
 
 // The figures of the JSON are those of the walk.

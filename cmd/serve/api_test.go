@@ -31,37 +31,8 @@ import (
 
 	"groundline/cmd/serve/guard"
 	"groundline/course"
-	"groundline/internal/testkit"
 	"groundline/report/keep"
 )
-
-// The layouts that are served are those that the commands' tests are held to.
-func TestLayoutsAreTheCommands(t *testing.T) {
-	const from, to = "../../testdata/schema", "api/schema"
-	names := func(dir string) (out []string) {
-		entries, err := os.ReadDir(dir)
-		require.NoError(t, err)
-		for _, e := range entries {
-			out = append(out, e.Name())
-		}
-		return out
-	}
-	if testkit.Updating() {
-		for _, name := range names(from) {
-			data, err := os.ReadFile(filepath.Join(from, name))
-			require.NoError(t, err)
-			require.NoError(t, os.WriteFile(filepath.Join(to, name), data, 0o666))
-		}
-	}
-	require.Equal(t, names(from), names(to), "go test ./cmd/serve -run Layouts -update copies them")
-	for _, name := range names(from) {
-		want, err := os.ReadFile(filepath.Join(from, name))
-		require.NoError(t, err)
-		have, err := os.ReadFile(filepath.Join(to, name))
-		require.NoError(t, err)
-		require.Equal(t, string(want), string(have), "%s: go test ./cmd/serve -run Layouts -update copies it", name)
-	}
-}
 
 // description is openapi.yaml as programs get it in one piece.
 func description(t *testing.T) map[string]any {

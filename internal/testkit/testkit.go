@@ -46,10 +46,10 @@ func Root(t testing.TB) string {
 	}
 }
 
-// Schema is one of the project's published schemas, by its file's name in testdata/schema.
+// Schema is one of the project's published schemas, by its file's name in cmd/serve/api/schema.
 func Schema(t testing.TB, name string) *jsonschema.Schema {
 	t.Helper()
-	s, err := jsonschema.NewCompiler().Compile(filepath.Join(Root(t), "testdata", "schema", name))
+	s, err := jsonschema.NewCompiler().Compile(filepath.Join(Root(t), "cmd", "serve", "api", "schema", name))
 	require.NoError(t, err)
 	return s
 }

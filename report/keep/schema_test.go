@@ -12,7 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-const schemaFile = "../../testdata/schema/kept-1.json"
+const schemaFile = "../../cmd/serve/api/schema/kept-1.json"
 
 // What is exported is as the schema says, and the schema says no to what is not.
 func TestKeptIsAsItsSchema(t *testing.T) {

@@ -426,7 +426,7 @@ func BenchmarkOf(b *testing.B) {
 	}
 }
 
-const schemaFile = "../../testdata/schema/horse-1.json"
+const schemaFile = "../../cmd/serve/api/schema/horse-1.json"
 
 func schema(t *testing.T) *jsonschema.Schema {
 	t.Helper()

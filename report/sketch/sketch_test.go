@@ -20,7 +20,7 @@ import (
 	"groundline/internal/testkit"
 )
 
-const schemaFile = "../../testdata/schema/sketch-1.json"
+const schemaFile = "../../cmd/serve/api/schema/sketch-1.json"
 
 func field(t require.TestingT) *course.Plan {
 	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "plans", "field.yaml"))
