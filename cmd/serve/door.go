@@ -20,7 +20,7 @@ func BringsFiles(r *http.Request) bool {
 func Weight(r *http.Request) guard.Weight {
 	switch path := r.URL.Path; {
 	case strings.HasSuffix(path, ".png"), strings.HasSuffix(path, "/understood"),
-		path == "/compare", strings.HasPrefix(path, "/compare/"), path == "/api/1/compare":
+		path == "/compare", strings.HasPrefix(path, "/lessons/"), strings.HasPrefix(path, "/compare/"), path == "/api/1/compare":
 		return guard.Heavy
 	case strings.HasPrefix(path, "/strides/"), path == "/api/1/strides", strings.HasPrefix(path, "/api/1/strides/"):
 		return guard.Waiting

@@ -2,7 +2,7 @@
 // draws courses and compares attempts, a horse's record grows with its rides, a researcher takes the stride
 // table away.
 //
-// Each resource has a package of its own: rides, courses (with their editor), lines, horses, strides and comparisons. What they
+// Each resource has a package of its own: rides, lessons, courses (with their editor), lines, horses, strides and comparisons. What they
 // share is package shell: the frame of every page, forms, faults, the answers to programs. Package guard decides who may come
 // in, and what a browser may do with a page; it is wrapped about the handler that [New] gives.
 //
@@ -21,6 +21,7 @@ import (
 	"groundline/cmd/serve/courses"
 	"groundline/cmd/serve/editor"
 	"groundline/cmd/serve/horses"
+	"groundline/cmd/serve/lessons"
 	"groundline/cmd/serve/lines"
 	"groundline/cmd/serve/rides"
 	"groundline/cmd/serve/shell"
@@ -57,7 +58,7 @@ func New(opt Options) http.Handler {
 	sh.Routes(mux)
 	for _, add := range []func(*http.ServeMux){
 		ride.Routes, courses.New(sh, horse, edit).Routes, edit.Routes, lines.New(sh).Routes, horse.Routes,
-		comparisons.New(sh, ride).Routes, strides.New(sh, ride).Routes, newServer(sh).programRoutes,
+		comparisons.New(sh, ride).Routes, lessons.New(sh).Routes, strides.New(sh, ride).Routes, newServer(sh).programRoutes,
 	} {
 		add(mux)
 	}

@@ -30,6 +30,9 @@ type Received struct {
 	place string
 }
 
+// Open opens what was received, before it is kept. The reader has to close it.
+func (r *Received) Open() (*os.File, error) { return os.Open(r.place) }
+
 // Discard drops what was not kept; after Keep it does nothing.
 func (r *Received) Discard() {
 	if r != nil && r.place != "" {

@@ -223,6 +223,9 @@ func (s *strip) knots(v *view, i int) [][2]int {
 	return append(out, at(v.ridden.LineS[i][1], ends))
 }
 
+// LineAddress is where the first ride of a line is found within a debrief's page, without the #.
+func LineAddress(from, to string) string { return address(from, to) }
+
 // address is a text as part of an address within the page: what is neither letter, digit, dash nor dot becomes a low line.
 func address(parts ...string) string {
 	return strings.Map(func(r rune) rune {

@@ -8,6 +8,8 @@ import (
 	"groundline/cmd/serve/shell"
 	"groundline/course"
 	"groundline/report/keep"
+	"groundline/report/paths"
+	"groundline/trace/read"
 	"io"
 	"mime/multipart"
 	"net/http"
@@ -193,7 +195,11 @@ func (s *Room) takeRides(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	groups := [][]*keep.Received{h.files}
-	if h.fields["each"] != "" {
+	switch h.fields["each"] {
+	case "":
+	case eachPaired:
+		groups = paired(r.Context(), h.files, of.Columns)
+	default:
 		groups = eachAlone(h.files)
 	}
 	var id int64
@@ -212,7 +218,49 @@ func (s *Room) takeRides(w http.ResponseWriter, r *http.Request) {
 	case s.Now().Sub(ride.KeptAt) < pressedTwice:
 		already = false
 	}
+	if h.fields["each"] == eachPaired {
+		http.Redirect(w, r, "/lessons?said=kept", http.StatusSeeOther)
+		return
+	}
 	http.Redirect(w, r, afterKeeping(id, already, len(groups)), http.StatusSeeOther)
+}
+
+// eachPaired is the choice that files are of several rides and find each other by time and content.
+const eachPaired = "pair"
+
+// paired are the files of a lesson by rides. One that can't be read is a ride of its own, which says why.
+func paired(ctx context.Context, files []*keep.Received, columns string) [][]*keep.Received {
+	of := make([]paths.File, len(files))
+	for i, f := range files {
+		of[i] = lookedAt(ctx, f, columns)
+	}
+	var out [][]*keep.Received
+	for _, ride := range paths.Pair(of) {
+		var group []*keep.Received
+		for _, i := range ride {
+			group = append(group, files[i])
+		}
+		out = append(out, group)
+	}
+	return out
+}
+
+func lookedAt(ctx context.Context, f *keep.Received, columns string) paths.File {
+	of := paths.File{Name: f.Name}
+	in, err := f.Open()
+	if err != nil {
+		return of
+	}
+	defer in.Close()
+	_, sums, err := read.InspectNamed(ctx, []read.Named{{Name: f.Name, At: in, Size: f.Bytes}}, read.Options{Columns: columns})
+	if err != nil || len(sums) != 1 {
+		return of
+	}
+	of.DurationS, of.Positions, of.Motion = sums[0].DurationS, sums[0].Positions != nil, sums[0].Motion != nil
+	if sums[0].DateKnown {
+		of.Start = sums[0].Start
+	}
+	return of
 }
 
 // pressedTwice is how long after a ride was kept the same again is no second try, but a button that was pressed twice, or a

@@ -128,7 +128,7 @@ func withoutUnits(u *url.URL) string {
 // MainLinks are the links that every page begins with, for those that are not made from base.html. here is the one that the
 // page belongs to.
 func MainLinks(here string) []report.Link {
-	links := []report.Link{{Text: "groundline", Href: "/"}, {Text: "Rides", Href: "/"}, {Text: "Courses", Href: "/courses"}, {Text: "Horses", Href: "/horses"}, {Text: "Strides", Href: "/strides"}}
+	links := []report.Link{{Text: "groundline", Href: "/"}, {Text: "Rides", Href: "/"}, {Text: "Lessons", Href: "/lessons"}, {Text: "Courses", Href: "/courses"}, {Text: "Horses", Href: "/horses"}, {Text: "Strides", Href: "/strides"}}
 	for i := range links {
 		links[i].Here = i > 0 && links[i].Href == here
 	}
