@@ -16,6 +16,7 @@ import (
 	"groundline/report"
 	"groundline/report/draw"
 	"groundline/report/layout"
+	"groundline/report/page"
 )
 
 //go:embed page.html
@@ -51,8 +52,9 @@ func Render(c *Comparison, attempts []Attempt, opt PageOptions) (html []byte, po
 		opt.Units = report.Metric
 	}
 	t := text{units: opt.Units, c: c}
-	v := pageContent{Title: c.title(), Links: opt.Links, Own: opt.Own, Style: template.CSS(pageCSS), Many: len(c.Attempts) > 1, First: "figure or ride", Sure: t.keyWords(), Cautions: cautions}
-	sum := sha256.Sum256([]byte(pageCSS))
+	style := pageCSS + page.StripStyle
+	v := pageContent{Title: c.title(), Links: opt.Links, Own: opt.Own, Style: template.CSS(style), Many: len(c.Attempts) > 1, First: "figure or ride", Sure: t.keyWords(), Cautions: cautions}
+	sum := sha256.Sum256([]byte(style))
 	v.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
 	for _, a := range c.Attempts {
 		v.Attempts = append(v.Attempts, pageAttempt{a.Label, a.words()})
@@ -65,7 +67,7 @@ func Render(c *Comparison, attempts []Attempt, opt PageOptions) (html []byte, po
 	}
 	v.Head, v.Changed = t.changedWords()
 	for _, l := range c.Lines {
-		section := pageSection{Head: t.lineHead(l)}
+		section := pageSection{Head: t.lineHead(l), Strips: stripsOf(l, attempts, opt.Units)}
 		if len(l.Rides) == 2 {
 			rows, below := t.pairRows(l)
 			if rows == nil {
@@ -86,6 +88,7 @@ func Render(c *Comparison, attempts []Attempt, opt PageOptions) (html []byte, po
 			}
 			section.Below = []string{t.trendWords(l)}
 		}
+		v.Folded = v.Folded || section.Strips != nil
 		v.Lines = append(v.Lines, section)
 	}
 	if len(c.Rounds.Rounds) > 0 {
@@ -101,12 +104,12 @@ func Render(c *Comparison, attempts []Attempt, opt PageOptions) (html []byte, po
 		}
 		v.Plan, v.Caption = template.HTML(svg.String()), d.Description // escaped by its writer
 	}
-	page, err := template.New("page").Funcs(template.FuncMap{"clean": cleaned}).Parse(pageHTML)
+	shown, err := template.New("page").Funcs(template.FuncMap{"clean": cleaned}).Parse(pageHTML)
 	if err != nil {
 		panic(err) // the page's own text
 	}
 	var out bytes.Buffer
-	if err := page.Execute(&out, v); err != nil {
+	if err := shown.Execute(&out, v); err != nil {
 		return nil, "", fmt.Errorf("page: %w", err)
 	}
 	return out.Bytes(), v.Policy, nil
@@ -121,6 +124,7 @@ type pageContent struct {
 	Style                                         template.CSS
 	Plan                                          template.HTML
 	Many                                          bool
+	Folded                                        bool // the tables: the strips say what matters first
 	Attempts                                      []pageAttempt
 	Look, Changed, Sure                           []string
 	Lines                                         []pageSection
@@ -130,8 +134,44 @@ type pageAttempt struct{ Label, Words string }
 
 type pageSection struct {
 	Head   string
+	Strips []pageStrip
 	Tables []pageTable
 	Below  []string
+}
+
+// pageStrip is the strip of one ride of a line.
+type pageStrip struct {
+	Label string
+	page.Stripped
+}
+
+// mostStrips is how many rides of a line are drawn above one another; more are in the tables.
+const mostStrips = 6
+
+// stripsOf are the rides of a line as strips above one another; nil where none has its strides.
+func stripsOf(l Line, attempts []Attempt, units report.Units) []pageStrip {
+	var of []page.LineOf
+	var labels []string
+	for _, r := range l.Rides {
+		d := attempts[r.Attempt-1].Debrief
+		for i, x := range d.Lines {
+			if x.From == l.From && x.To == l.To && x.Attempt == r.Nth && len(of) < mostStrips {
+				of = append(of, page.LineOf{Debrief: d, Line: i})
+				label := r.Label
+				if r.Nth > 1 {
+					label += " " + layout.Ordinal(r.Nth)
+				}
+				labels = append(labels, label)
+			}
+		}
+	}
+	var out []pageStrip
+	for i, s := range page.Strips(of, units, l.From+"-"+l.To) {
+		if s.SVG != "" {
+			out = append(out, pageStrip{labels[i], s})
+		}
+	}
+	return out
 }
 
 type pageTable struct {

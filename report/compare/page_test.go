@@ -60,7 +60,8 @@ func TestPageSaysWhatTheTextSays(t *testing.T) {
 	elsewhere := second()
 	elsewhere.Debrief.Course = &report.CourseInfo{Name: "Another field"}
 	require.Contains(t, asPage(t, first(), elsewhere), "<b>Look:</b> The debriefs are of plans with different names")
-	require.NotContains(t, got, "<svg", "no debrief has a track")
+	require.NotContains(t, got, "<figure", "no debrief has a track")
+	require.Equal(t, 6, strings.Count(got, `aria-label="To scale, m: `), "a strip for each of two rides of three lines")
 	require.Contains(t, asPage(t, lesson(6)), "From ride to ride: each stride")
 }
 
@@ -71,7 +72,7 @@ func TestPageDrawsTheTracks(t *testing.T) {
 	// Each of three rides of A and of B; the gap breaks those of the first line in two.
 	require.Equal(t, 8, strings.Count(tracks, "<path"))
 	require.Equal(t, 4, strings.Count(tracks, "stroke-dasharray"))
-	svg := regexp.MustCompile(`(?s)<svg.*</svg>`).FindString(got)
+	svg := regexp.MustCompile(`(?s)<figure>(<svg.*?)<figcaption`).FindStringSubmatch(got)[1]
 	dec := xml.NewDecoder(strings.NewReader(svg))
 	for {
 		_, err := dec.Token()

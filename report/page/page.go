@@ -33,6 +33,12 @@ var pageHTML string
 //go:embed page.css
 var pageCSS string
 
+// StripStyle is the style of strips, for pages that show them ([Strips]). Their colours are the page's own: ink, quiet, line, faint,
+// mark, strip-short and strip-long.
+//
+//go:embed strip.css
+var StripStyle string
+
 //go:embed page.js
 var pageJS string
 
@@ -66,7 +72,7 @@ func Render(d *report.Debrief, opt Options) (html []byte, policy string, err err
 	}
 	v := newView(d, opt.Units)
 	plan, chart := v.drawPlan(), v.drawChart()
-	style := pageCSS + v.sizes()
+	style := pageCSS + StripStyle + v.sizes()
 	c := content{
 		Policy: fmt.Sprintf("default-src 'none'; script-src '%s'; style-src '%s'; base-uri 'none'; form-action 'none'", hashOf(pageJS), hashOf(style)),
 		Links:  opt.Links, Own: opt.Own,

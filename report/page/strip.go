@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"html"
+	"html/template"
 	"math"
 	"slices"
 	"strconv"
@@ -18,6 +19,8 @@ type strip struct {
 	ridden  float64   // metres, of all parts
 	planned []float64 // where the planned strides begin and end, metres from the first obstacle; nil where nobody counts
 	planM   float64   // the line by the plan; 0 with planned nil
+	shift   float64   // metres that it is moved to the right, to stand beneath others
+	width   float64   // metres that its width stands for; 0 for its own
 	even    bool      // the strides are laid out evenly: the recording does not show them one by one
 }
 
@@ -126,7 +129,7 @@ func (v *view) usualEnds() (landing, takeoff float64) {
 }
 
 // wholeM is the length that the strip's width stands for.
-func (s *strip) wholeM() float64 { return max(s.ridden, s.planM) }
+func (s *strip) wholeM() float64 { return max(s.ridden, s.planM, s.width) }
 
 // words say what the strip shows.
 func (s *strip) words(v *view) string {
@@ -157,7 +160,7 @@ func (s *strip) words(v *view) string {
 // draw draws the strip as wide as its place is. id begins the ids of its strides.
 func (s *strip) draw(v *view, id string) *figure {
 	const planY, barY, barPx, high = 5.0, 12.0, 22.0, 38.0
-	x := func(m float64) string { return num(100 * m / s.wholeM()) }
+	x := func(m float64) string { return num(100 * (m + s.shift) / s.wholeM()) }
 	words := s.words(v)
 	out := &svg{}
 	out.f(`<svg class="draw ridden" width="100%%" height="%s" role="img" aria-label="%s">`, num(high), html.EscapeString(words))
@@ -225,6 +228,64 @@ func (s *strip) knots(v *view, i int) [][2]int {
 
 // LineAddress is where the first ride of a line is found within a debrief's page, without the #.
 func LineAddress(from, to string) string { return address(from, to) }
+
+// Stripped is one strip of several above one another; SVG is empty where the ride's strides are not known.
+type Stripped struct {
+	SVG   template.HTML
+	Words string
+}
+
+// LineOf is a line of a debrief, by its place in Debrief.Lines.
+type LineOf struct {
+	Debrief *report.Debrief
+	Line    int
+}
+
+// Strips draws rides of one line above one another: to one scale, all landings at the same place. Each is as wide as its place is and needs
+// [StripStyle].
+//
+// id begins the ids of their strides; it must be the only one of its kind on the page.
+func Strips(rides []LineOf, units report.Units, id string) []Stripped {
+	views, strips := make([]*view, len(rides)), make([]*strip, len(rides))
+	landing, whole := 0.0, 0.0
+	for i, r := range rides {
+		unit := "m"
+		if units == report.Imperial {
+			unit = "ft"
+		}
+		views[i] = &view{d: r.Debrief, units: units, told: report.Told{Unit: unit}, ridden: r.Debrief.Ridden} // all that a strip needs
+		if views[i].ridden == nil {
+			views[i].ridden = &report.Ridden{}
+		}
+		if strips[i] = views[i].stripOf(r.Line); strips[i] != nil {
+			landing = max(landing, strips[i].landingM())
+		}
+	}
+	for _, s := range strips {
+		if s != nil {
+			s.shift = landing - s.landingM()
+			whole = max(whole, s.shift+s.wholeM())
+		}
+	}
+	out := make([]Stripped, len(rides))
+	for i, s := range strips {
+		if s == nil {
+			continue
+		}
+		s.width = whole
+		f := s.draw(views[i], fmt.Sprintf("%s-%d", address(id), i+1))
+		out[i] = Stripped{f.SVG, f.Words}
+	}
+	return out
+}
+
+// landingM is the landing's part of the strip, 0 where it is not known.
+func (s *strip) landingM() float64 {
+	if s.parts[0].kind == "landing" {
+		return s.parts[0].to
+	}
+	return 0
+}
 
 // address is a text as part of an address within the page: what is neither letter, digit, dash nor dot becomes a low line.
 func address(parts ...string) string {
