@@ -27,6 +27,7 @@ func formats() []format {
 		{"FIT", false, isFIT, places, func(t *task, name string, c *content) (*part, *Faults) { return t.fit(name, c.r) }},
 		{"GPX", true, rootIs("gpx"), places, func(t *task, name string, c *content) (*part, *Faults) { return t.gpx(name, c.r) }},
 		{"TCX", true, rootIs("TrainingCenterDatabase"), places, func(t *task, name string, c *content) (*part, *Faults) { return t.tcx(name, c.r) }},
+		{"NMEA", true, isNMEA, places, (*task).nmea},
 		{"CSV", true, isTable, tableBrings, (*task).csv}, // any text that is nothing else
 	}
 }
