@@ -411,13 +411,15 @@ func removeRides(ctx context.Context, args []string, store string, std streams) 
 }
 
 func keptExportCommand(std streams) *cobra.Command {
-	store := ""
+	store, verify := "", false
 	c := &cobra.Command{
 		Use:   "export FOLDER",
 		Short: "Copy everything to a folder",
 		Long: `export copies all that is kept to a new folder: the recordings untouched under their own names,
 the course plans, the horses, and rides.csv, which is a list of rides for
-groundline strides --manifest. The folder appears whole or not at all. import takes it back.
+groundline strides --manifest. What was written is read again and held against what was kept; with
+--verify all of it is also imported into a new store, for a trial. The folder appears whole or not
+at all. import takes it back.
 
 ` + exitHelp,
 		Example: `  groundline kept export everything`,
@@ -431,6 +433,11 @@ groundline strides --manifest. The folder appears whole or not at all. import ta
 			if err := s.Export(c.Context(), args[0]); err != nil {
 				return ofStore(err)
 			}
+			if verify {
+				if err := keep.Verify(c.Context(), args[0], keep.Options{Program: program()}); err != nil {
+					return ofStore(err)
+				}
+			}
 			_, _, total, err := s.Rides(c.Context(), keep.Filter{Limit: 1})
 			if err != nil {
 				return ofStore(err)
@@ -440,6 +447,7 @@ groundline strides --manifest. The folder appears whole or not at all. import ta
 		},
 	}
 	storeFlag(c, &store)
+	c.Flags().BoolVar(&verify, "verify", false, "also import it into a new store beside it, which is removed again")
 	return c
 }
 
@@ -449,8 +457,8 @@ func keptImportCommand(std streams) *cobra.Command {
 		Use:   "import FOLDER",
 		Short: "Take in what export wrote",
 		Long: `import takes in a folder that export wrote, into an empty store or one with rides in it: what is
-there already is not kept twice. Every file is checked against its SHA-256 first; faults are
-all told, and then nothing is taken in.
+there already is not kept twice. Every file is checked against its SHA-256 first: rides with a damaged
+file are left out and named (exit code 1), and the rest is taken in. Of a list that is not whole, nothing is.
 
 ` + exitHelp,
 		Example: `  groundline kept export everything
@@ -463,15 +471,18 @@ all told, and then nothing is taken in.
 			}
 			defer s.Close()
 			got, err := s.Import(c.Context(), args[0])
-			if err != nil {
+			var left *keep.LeftOutError
+			if err != nil && !errors.As(err, &left) {
 				return keptSoFar(ofStore(err))
 			}
 			line := fmt.Sprintf("%s, %s and %s taken in", amount(got.Rides, "ride", "rides"), amount(got.Horses, "horse", "horses"), amount(got.Courses, "course", "courses"))
 			if got.Already > 0 {
 				line += fmt.Sprintf("; %s kept already", amount(got.Already, "ride", "rides"))
 			}
-			_, err = fmt.Fprintln(std.out, line)
-			return written(err)
+			if _, err := fmt.Fprintln(std.out, line); err != nil {
+				return written(err)
+			}
+			return ofStore(err)
 		},
 	}
 	storeFlag(c, &store)

@@ -62,6 +62,9 @@ func (d *desk) takeNotes(of string) (sums []string, err error) {
 		return nil, err
 	}
 	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), exportNote) {
+			removeExport(filepath.Join(d.incoming, of, e.Name()))
+		}
 		if isSum(e.Name()) {
 			if err := os.WriteFile(d.note(e.Name()), nil, fileMode); err != nil {
 				return nil, err
@@ -70,6 +73,26 @@ func (d *desk) takeNotes(of string) (sums []string, err error) {
 		}
 	}
 	return sums, nil
+}
+
+// exportNote begins the name of a note that says which folder an export is being written to, before it has its name.
+const exportNote = "export."
+
+const exportEnding = ".part"
+
+// noteExport leaves a note that an export goes to a folder, so that what a killed one leaves is removed; done takes it back.
+func (d *desk) noteExport(folder string) (done func(), err error) {
+	note := filepath.Join(d.folder(), fmt.Sprint(exportNote, d.next.Add(1)))
+	return func() { os.Remove(note) }, writeFile(note, []byte(folder))
+}
+
+// removeExport removes what an export left that was killed. The name is looked at: anyone may have written the note.
+func removeExport(note string) {
+	data, err := os.ReadFile(note)
+	folder := string(data)
+	if base := filepath.Base(folder); err == nil && filepath.IsAbs(folder) && strings.HasPrefix(base, ".") && strings.HasSuffix(base, exportEnding) {
+		os.RemoveAll(folder)
+	}
 }
 
 // place is the name of a new file.

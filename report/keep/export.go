@@ -15,6 +15,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	cells "groundline/report/layout"
 )
 
 // KeptSchema names the layout of kept.json, which an exported folder holds. Fields are added, never renamed.
@@ -25,6 +27,7 @@ const (
 	keptFile   = "kept.json"
 	ridesFile  = "rides.csv"
 	horsesFile = "horses.csv"
+	sumFile    = "kept.json.sha256" // as sha256sum writes it
 	readFile   = "README.txt"
 )
 
@@ -137,6 +140,8 @@ func (s *Store) takeStock(ctx context.Context) (*inventory, error) {
 			base = unique(taken, base)
 		}
 		v.Made, v.File = stamp(madeMS), path.Join("courses", safeName(fmt.Sprintf("%s.v%d.yaml", base, v.Version)))
+		sum := sha256.Sum256(plan) // of what is written, whatever the database says
+		v.SHA256 = hex.EncodeToString(sum[:])
 		inv.plans[v.ID], inv.course[v.ID], inv.file[v.ID], inv.sums[v.ID] = append([]byte{}, plan...), versionName, v.File, v.SHA256
 		last := &k.Courses[len(k.Courses)-1]
 		last.Versions = append(last.Versions, v)
@@ -240,11 +245,16 @@ func (s *Store) Export(ctx context.Context, dir string) error {
 	if err != nil {
 		return s.explain(err)
 	}
-	beside, err := os.MkdirTemp(filepath.Dir(dir), "."+filepath.Base(dir)+".*.part")
+	beside, err := os.MkdirTemp(filepath.Dir(dir), "."+filepath.Base(dir)+".*"+exportEnding)
 	if err != nil {
 		return inFolder(filepath.Dir(dir), err)
 	}
 	defer os.RemoveAll(beside) // what was not put in place
+	done, err := s.desk.noteExport(beside)
+	defer done()
+	if err != nil {
+		return s.explain(err)
+	}
 	damaged, err := s.export(ctx, beside, inv)
 	if err == nil {
 		os.Remove(dir) // an empty one
@@ -341,8 +351,24 @@ func (s *Store) exportRide(ctx context.Context, to string, r KeptRide) error {
 		if sum != f.SHA256 {
 			return &DamagedError{r.ID, f.Name, "another content"}
 		}
+		if err := s.written(ctx, filepath.Join(to, filepath.FromSlash(f.File)), f); err != nil {
+			return err
+		}
 	}
 	return syncDir(folder)
+}
+
+// written looks whether a file lies there as it was written.
+func (s *Store) written(ctx context.Context, name string, f KeptFile) error {
+	in, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	if err := checkSum(ctx, in, f.SHA256, f.Bytes); err != nil {
+		return fmt.Errorf("%s: %w, expected what was just written: the disk is failing", name, err)
+	}
+	return nil
 }
 
 // copyTo writes a new file, on disk, and gives its SHA-256.
@@ -374,7 +400,7 @@ courses/     the course plans, a file for each version
 rides.csv    the rides, with their files, course, horse and round. It is a list of rides for the stride table:
              groundline strides --manifest rides.csv
 horses.csv   the horses
-kept.json    all of this for programs, with the files' SHA-256
+kept.json    all of this for programs, with the files' SHA-256; its own is in kept.json.sha256
 
 To take it into a store again: groundline kept import, and this folder.
 `
@@ -392,13 +418,13 @@ func (inv *inventory) lists(to string) error {
 		if r.Start != nil {
 			start = *r.Start
 		}
-		table.Write([]string{r.recording(), course, inv.horseOf(r), r.Label, fmt.Sprint(r.ID), start, r.Kept, r.Columns, r.Note})
+		table.Write([]string{r.recording(), course, cells.Cell(inv.horseOf(r)), cells.Cell(r.Label), fmt.Sprint(r.ID), start, r.Kept, cells.Cell(r.Columns), cells.Cell(r.Note)})
 	}
 	table.Flush()
 	list := csv.NewWriter(&horses)
 	list.Write([]string{"id", "name", "size", "note"})
 	for _, h := range inv.kept.Horses {
-		list.Write([]string{fmt.Sprint(h.ID), h.Name, h.Size, h.Note})
+		list.Write([]string{fmt.Sprint(h.ID), cells.Cell(h.Name), h.Size, cells.Cell(h.Note)})
 	}
 	list.Flush()
 	if err := errors.Join(table.Error(), list.Error()); err != nil {
@@ -408,11 +434,13 @@ func (inv *inventory) lists(to string) error {
 	if err != nil {
 		return err
 	}
+	kept = append(kept, '\n')
+	sum := sha256.Sum256(kept)
 	for _, f := range []struct {
 		name string
 		data []byte
 	}{
-		{ridesFile, []byte(rides.String())}, {horsesFile, []byte(horses.String())}, {keptFile, append(kept, '\n')}, {readFile, []byte(aboutExport)},
+		{sumFile, fmt.Appendf(nil, "%x  %s\n", sum, keptFile)}, {ridesFile, []byte(rides.String())}, {horsesFile, []byte(horses.String())}, {keptFile, kept}, {readFile, []byte(aboutExport)},
 	} {
 		if err := writeFile(filepath.Join(to, f.name), f.data); err != nil {
 			return err

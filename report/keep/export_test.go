@@ -307,6 +307,9 @@ func TestImportTellsAllFaults(t *testing.T) {
 
 	empty := opened(t, t.TempDir())
 	_, err = empty.Import(t.Context(), out)
+	require.ErrorContains(t, err, "the list was changed or is damaged")
+	require.NoError(t, os.Remove(filepath.Join(out, "kept.json.sha256")))
+	_, err = empty.Import(t.Context(), out)
 	var faults Faults
 	require.ErrorAs(t, err, &faults)
 	for _, want := range []string{
@@ -362,7 +365,7 @@ func TestNamesAreNoPaths(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "out")
 	require.NoError(t, s.Export(t.Context(), out))
 	got := folder(t, out)
-	require.Len(t, got, 2*len(names)+4)
+	require.Len(t, got, 2*len(names)+5)
 	for i := range names {
 		found := 0
 		for name, content := range got {
@@ -437,4 +440,48 @@ func BenchmarkExportAndImport(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// A ride whose file is damaged in the folder is left out and named; the rest is taken in.
+func TestImportTakesTheSoundRest(t *testing.T) {
+	s := opened(t, t.TempDir())
+	ids := study(t, s)
+	out := filepath.Join(t.TempDir(), "out")
+	require.NoError(t, s.Export(t.Context(), out))
+	require.NoError(t, Verify(t.Context(), out, Options{}))
+	var k Kept
+	data, err := os.ReadFile(filepath.Join(out, "kept.json"))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(data, &k))
+	flip(t, filepath.Join(out, filepath.FromSlash(k.Rides[0].Files[0].File)), 5, 1)
+	require.NoError(t, os.Remove(filepath.Join(out, filepath.FromSlash(k.Rides[1].Files[0].File))))
+	require.Error(t, Verify(t.Context(), out, Options{}))
+
+	again := opened(t, t.TempDir())
+	got, err := again.Import(t.Context(), out)
+	var left *LeftOutError
+	require.ErrorAs(t, err, &left)
+	require.Len(t, left.Faults, 2)
+	require.ErrorContains(t, err, "ride 1: "+k.Rides[0].Files[0].File+": its SHA-256 is ")
+	require.ErrorContains(t, err, "ride 2: "+k.Rides[1].Files[0].File+": missing")
+	require.Equal(t, len(ids)-2, got.Rides)
+	entries, err := os.ReadDir(filepath.Dir(out))
+	require.NoError(t, err)
+	require.Len(t, entries, 1, "the trials left nothing")
+}
+
+// What an export leaves that is killed is removed by the next who opens the store, and nothing else is.
+func TestKilledExportLeavesNothing(t *testing.T) {
+	dir, to := t.TempDir(), t.TempDir()
+	part, other := filepath.Join(to, ".out.123.part"), filepath.Join(to, "other")
+	for _, d := range []string{part, other} {
+		require.NoError(t, os.MkdirAll(filepath.Join(d, "rides"), 0o700))
+	}
+	dead(t, dir)
+	for i, d := range []string{part, other} {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, incomingName, "DEAD", fmt.Sprint(exportNote, i)), []byte(d), 0o600))
+	}
+	opened(t, dir)
+	require.NoDirExists(t, part)
+	require.DirExists(t, other)
 }

@@ -9,8 +9,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -36,15 +38,15 @@ const (
 
 // Import takes in a folder that Export wrote, into an empty store or one with rides in it: horses of the same name are the
 // same, courses with a plan in common are, and rides of the same files are kept once. Where they are free, the ids
-// stay. Everything is looked at first, the files' SHA-256 too; faults are all told ([Faults]), and then nothing
-// is taken in.
+// stay. Everything is looked at first, the files' SHA-256 too; faults of the list are all told ([Faults]), and then nothing
+// is taken in. Rides whose files are damaged or missing are left out and told ([*LeftOutError]), beside which the rest is taken in.
 func (s *Store) Import(ctx context.Context, dir string) (Imported, error) {
 	root, err := os.OpenRoot(dir) // no name in the folder leads out of it
 	if err != nil {
 		return Imported{}, Faults{fmt.Errorf("%s: not a folder that can be read, expected one that groundline kept export wrote", dir)}
 	}
 	defer root.Close()
-	k, plans, err := checkFolder(ctx, dir, root)
+	k, plans, left, err := checkFolder(ctx, dir, root)
 	if err != nil {
 		return Imported{}, err
 	}
@@ -87,22 +89,71 @@ func (s *Store) Import(ctx context.Context, dir string) (Imported, error) {
 			out.Rides++
 		}
 	}
+	if left != nil {
+		return out, &LeftOutError{dir, left}
+	}
 	return out, nil
 }
 
+// LeftOutError tells which rides of an exported folder could not be taken in, a fault a line; all others were.
+type LeftOutError struct {
+	Dir    string
+	Faults Faults
+}
+
+func (e *LeftOutError) Error() string {
+	return e.Faults.Error() + "\n" + e.Dir + ": these rides are left out, the rest is taken in"
+}
+
+// Verify looks whether a folder that Export wrote could be taken in, by doing so into a new store beside it, which is then
+// removed: it takes as much room as the folder. The error is that of [Store.Import], or tells what would be missing.
+func Verify(ctx context.Context, dir string, opt Options) error {
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return err
+	}
+	trial, err := os.MkdirTemp(filepath.Dir(dir), "."+filepath.Base(dir)+".*"+exportEnding)
+	if err != nil {
+		return inFolder(filepath.Dir(dir), err)
+	}
+	defer os.RemoveAll(trial)
+	s, err := Open(ctx, trial, opt)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	got, err := s.Import(ctx, dir)
+	if err != nil {
+		return err
+	}
+	out, err := s.Check(ctx, CheckOptions{ReadData: true}, func(Finding) {})
+	if err == nil && (out.Damaged > 0 || out.Rides != got.Rides) {
+		err = fmt.Errorf("%s: %d of %d rides came whole, expected all", dir, out.Rides-out.Damaged, got.Rides)
+	}
+	return err
+}
+
+// spoilt is a fault of one file of a folder that leaves only its ride out.
+type spoilt struct{ error }
+
 // checkFolder reads kept.json and looks at everything that it names.
-func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[string]planIn, error) {
+func checkFolder(ctx context.Context, dir string, root *os.Root) (k *Kept, plans map[string]planIn, left Faults, err error) {
 	name := filepath.Join(dir, keptFile)
 	data, err := readIn(root, keptFile, maxKeptBytes)
 	if err != nil {
-		return nil, nil, Faults{fmt.Errorf("%s: %w", dir, err)}
+		return nil, nil, nil, Faults{fmt.Errorf("%s: %w", dir, err)}
 	}
-	var k Kept
-	if err := json.Unmarshal(data, &k); err != nil {
-		return nil, nil, Faults{fmt.Errorf("%s: no JSON of that layout (%w), expected what groundline kept export wrote", name, err)}
+	if told, err := readIn(root, sumFile, 200); err == nil { // exports of earlier versions have none
+		if sum := sha256.Sum256(data); !strings.HasPrefix(string(told), hex.EncodeToString(sum[:])) {
+			return nil, nil, nil, Faults{fmt.Errorf("%s: its SHA-256 is %x, expected what %s says: the list was changed or is damaged; without %s it is taken as it is", name, sum, sumFile, sumFile)}
+		}
+	}
+	k = &Kept{}
+	if err := json.Unmarshal(data, k); err != nil {
+		return nil, nil, nil, Faults{fmt.Errorf("%s: no JSON of that layout (%w), expected what groundline kept export wrote", name, err)}
 	}
 	if k.Schema != KeptSchema {
-		return nil, nil, Faults{fmt.Errorf("%s: schema: %q, expected %s", name, cut(k.Schema, 60), KeptSchema)}
+		return nil, nil, nil, Faults{fmt.Errorf("%s: schema: %q, expected %s", name, cut(k.Schema, 60), KeptSchema)}
 	}
 	var faults Faults
 	fault := func(err error) {
@@ -121,7 +172,7 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 			fault(fmt.Errorf("horses[%d]: %w", i, err))
 		}
 	}
-	plans := map[string]planIn{}
+	plans = map[string]planIn{}
 	courses := map[int64]bool{}
 	for i, c := range k.Courses {
 		if courses[c.ID] || c.ID < 1 || c.ID > maxID {
@@ -150,7 +201,7 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 			plans[v.SHA256] = plan
 		}
 	}
-	rides := map[int64]bool{}
+	rides, without := map[int64]bool{}, map[int64]bool{}
 	for i, r := range k.Rides {
 		at := fmt.Sprintf("rides[%d]", i)
 		if rides[r.ID] || r.ID < 1 || r.ID > maxID {
@@ -178,18 +229,24 @@ func checkFolder(ctx context.Context, dir string, root *os.Root) (*Kept, map[str
 			fault(fmt.Errorf("%s.files: %d, expected 1 to %d", at, len(r.Files), maxFiles))
 		}
 		for j, f := range r.Files {
-			if err := checkFile(ctx, root, f); err != nil {
+			err := checkFile(ctx, root, f)
+			var bad spoilt
+			if errors.As(err, &bad) {
+				left = append(left, fmt.Errorf("%s: ride %d: %w", dir, r.ID, err))
+				without[r.ID] = true
+			} else if err != nil {
 				fault(fmt.Errorf("%s.files[%d]: %w", at, j, err))
 			}
 			if err := ctx.Err(); err != nil {
-				return nil, nil, err
+				return nil, nil, nil, err
 			}
 		}
 	}
 	if faults != nil {
-		return nil, nil, faults
+		return nil, nil, nil, faults
 	}
-	return &k, plans, nil
+	k.Rides = slices.DeleteFunc(k.Rides, func(r KeptRide) bool { return without[r.ID] })
+	return k, plans, left, nil
 }
 
 func checkStamp(s string) error {
@@ -267,6 +324,9 @@ func checkFile(ctx context.Context, root *os.Root, f KeptFile) error {
 	if !isSum(f.SHA256) {
 		return fmt.Errorf("sha256: %q, expected 64 hex digits", cut(f.SHA256, 80))
 	}
+	if _, err := root.Stat(filepath.FromSlash(f.File)); filepath.IsLocal(filepath.FromSlash(f.File)) && errors.Is(err, fs.ErrNotExist) {
+		return spoilt{fmt.Errorf("%s: missing, expected a recording's file", f.File)}
+	}
 	in, err := openIn(root, f.File)
 	if err != nil {
 		return err
@@ -278,7 +338,7 @@ func checkFile(ctx context.Context, root *os.Root, f KeptFile) error {
 		return err
 	}
 	if got := hex.EncodeToString(sum.Sum(nil)); got != f.SHA256 || n != f.Bytes {
-		return fmt.Errorf("%s: its SHA-256 is %s, expected %s: the file was changed", f.File, got, f.SHA256)
+		return spoilt{fmt.Errorf("%s: its SHA-256 is %s, expected %s: the file was changed", f.File, got, f.SHA256)}
 	}
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"groundline/report/layout"
 	"groundline/trace/read"
 )
 
@@ -80,7 +81,7 @@ func ReadManifest(name string, data []byte, course string) ([]Ride, error) {
 		line, _ := in.FieldPos(0)
 		get := func(c string) string {
 			if i, ok := column[c]; ok && i < len(fields) {
-				return strings.TrimSpace(fields[i])
+				return layout.OfCell(strings.TrimSpace(fields[i]))
 			}
 			return ""
 		}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"groundline/report/layout"
 	"strconv"
 	"testing"
 
@@ -46,7 +47,7 @@ func TestParquetReadBackByAnotherReader(t *testing.T) {
 		}
 		found := column(t, r, k, len(rows))
 		for i := range rows {
-			require.Equal(t, want[i+1][k], found[i], "%s of row %d", c.Name, i)
+			require.Equal(t, layout.OfCell(want[i+1][k]), found[i], "%s of row %d", c.Name, i)
 		}
 	}
 	said := r.MetaData().KeyValueMetadata().FindValue("groundline.provenance")

@@ -14,6 +14,8 @@ import (
 	"unicode/utf8"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"groundline/report/layout"
 )
 
 // SteepGrade is the grade from which a stride counts as uphill, or downhill below its negative: 1 %, a good deal more
@@ -276,7 +278,7 @@ func SummaryCSV(w io.Writer, lines []Line) error {
 		return strconv.FormatFloat(*p, 'f', -1, 64)
 	}
 	for _, l := range lines {
-		rows = append(rows, []string{l.Horse, l.Course, l.Line, l.Direction, l.Figure, l.Unit, strconv.Itoa(l.Rides), strconv.Itoa(l.Ridings),
+		rows = append(rows, []string{layout.Cell(l.Horse), layout.Cell(l.Course), layout.Cell(l.Line), l.Direction, l.Figure, l.Unit, strconv.Itoa(l.Rides), strconv.Itoa(l.Ridings),
 			strconv.Itoa(l.N), num(&l.Mean), num(l.Low), num(l.High), num(l.SD), num(l.SDBetween), l.Over})
 	}
 	return out.WriteAll(rows)

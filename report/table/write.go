@@ -10,6 +10,8 @@ import (
 	"strconv"
 
 	"github.com/parquet-go/parquet-go"
+
+	"groundline/report/layout"
 )
 
 // Format is how a table is written.
@@ -67,7 +69,9 @@ func (c *csvWriter) Write(rows []Row) error {
 	for i := range rows {
 		for k := range c.columns {
 			text, number, known := c.columns[k].value(&rows[i])
-			if known && c.columns[k].Kind != Text {
+			if c.columns[k].Kind == Text {
+				text = layout.Cell(text)
+			} else if known {
 				text = strconv.FormatFloat(number, 'f', -1, 64)
 			}
 			c.fields[k] = text
