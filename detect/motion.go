@@ -60,10 +60,12 @@ func FromMotion(m *trace.Motion, o Options) (*Events, error) {
 
 	ev := &Events{}
 	m = numbersOnly(m)
+	mount := Mounting(m).Mount
 	var pieces []*piece
 	first, totalS := 0, 0.0
 	for _, part := range split(m) {
 		p := resample(m, part[0], part[1])
+		p.mount = mount
 		p.findUp(m.GravityRemoved)
 		p.loads()
 		if s := float64(p.n) * stepS; totalS+s > longestS && len(pieces) > 0 {

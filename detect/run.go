@@ -79,7 +79,7 @@ func findCanters(rs []*reading, size gaitSizes, o Options) {
 	usual := rhythm{strideS: func(float64) float64 { return T }, sd: strideSDRaw, prom: 1.8 * amp, high: amp,
 		// of a plain wave: half of it lies below the half, and its middle third at 0.83 of its depth
 		width: T / 2, widthSD: 2 * minWidthSD, level: -0.83 * amp, levelSD: 0.3 * amp,
-		toPush: usualToPush, fromLand: usualFromLand, placeSD: placeSDRaw}
+		beatPhase: usualBeatPhase, toPush: usualToPush, fromLand: usualFromLand, placeSD: placeSDRaw}
 	beatPeaks(rs, T, 0.15*amp)
 	for _, r := range rs {
 		r.c.r = usual
@@ -163,7 +163,7 @@ func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step, cands []
 	for _, path := range canters {
 		for i, s := range path {
 			q := c.pk[s.k]
-			T := c.r.strideS(q.t)
+			T, beatPhase := c.r.strideS(q.t), c.r.beatPhase
 			switch s.part {
 			case beat:
 				st := Stride{Gait: Canter, FromS: q.t - beatPhase*T, ToS: q.t + (1-beatPhase)*T}
@@ -178,6 +178,10 @@ func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step, cands []
 					} else {
 						// hind contact where the beats' own spacing puts it
 						at := q.t - beatPhase*(q.t-c.pk[path[i-1].k].t)
+						if l := c.lull(path[i-1].k, s.k); l.ok {
+							at = math.Min((l.fall.t+l.rise.t)/2+hindAfterMid*T, q.t)
+						}
+						at = math.Max(at, prev.FromS+0.3*T)
 						prev.ToS, st.FromS = at, at
 					}
 				} else if i > 0 && path[i-1].part == land {
@@ -310,8 +314,8 @@ func (p *piece) addGaits(ev *Events, c *canterPath, canters [][]step, size gaitS
 	at := p.t0
 	for _, path := range canters {
 		a, b := c.pk[path[0].k].t, c.pk[path[len(path)-1].k].t
-		a = math.Max(at, a-beatPhase*c.r.strideS(a))
-		b = math.Min(end, b+(1-beatPhase)*c.r.strideS(b))
+		a = math.Max(at, a-c.r.beatPhase*c.r.strideS(a))
+		b = math.Min(end, b+(1-c.r.beatPhase)*c.r.strideS(b))
 		spans = append(spans, Span{Canter, a, b})
 		at = b
 	}

@@ -22,7 +22,8 @@ type piece struct {
 	g   [3][]float64 // turn rate, rad/s; nil without a gyroscope
 	up  [3][]float64 // unit vector up, sensor axes
 
-	gravityGone bool // the device had taken gravity out
+	gravityGone bool  // the device had taken gravity out
+	mount       Mount // how the sensor was carried
 
 	v       []float64 // upward load less its slow mean, m/s², hardly smoothed
 	load    []float64 // the same smoothed to the canter's waves
