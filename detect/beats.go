@@ -46,11 +46,22 @@ func (p *piece) peaksOf(x []float64, from, to int, minProm float64) []peak {
 type part uint8
 
 const (
-	beat part = iota // an ordinary stride's
-	push             // the push-off of a jump
-	land             // the landing of a jump
+	beat   part = iota // an ordinary stride's
+	push               // the push-off of a jump
+	land               // the landing of a jump
+	bounce             // a landing and the next jump's push-off in one
 	parts
 )
+
+// up tells whether a jump begins with the part, down whether one ends.
+func (a part) up() bool   { return a == push || a == bounce }
+func (a part) down() bool { return a == land || a == bounce }
+
+// steps are the parts that may follow each other.
+var steps = [...][2]part{{beat, beat}, {beat, push}, {push, land}, {push, bounce}, {bounce, bounce}, {bounce, land}, {land, beat}, {land, push}}
+
+// aground are those of them in which no jump is under way.
+var aground = [...][2]part{{beat, beat}, {beat, push}, {land, beat}, {land, push}}
 
 // rhythm is what the canter of this ride looks like; it is learnt from the ride itself.
 type rhythm struct {
@@ -176,8 +187,10 @@ func (c *canterPath) stepCost(j int, a part, k int, b part) float64 {
 			return math.Inf(1)
 		}
 		return math.Min(brokenCost, gaussCost(z/c.r.placeSD)) + c.skip(j, k)
-	case a == push && b == land:
+	case a.up() && b == land:
 		return c.jump(j, k)
+	case a.up() && b == bounce:
+		return bounceCost + c.jump(j, k)
 	case a == land && b == beat:
 		T := c.r.strideS(c.pk[k].t)
 		z := dt/T - c.r.fromLand
@@ -203,7 +216,7 @@ func (c *canterPath) solve() {
 		// a peak a fifth as prominent as a beat is nothing; one as prominent is a beat
 		c.cum[k+1] = c.cum[k] + math.Min(skipWorst, gaussCost(q.prom/(0.2*c.r.prom)))
 	}
-	inf := [parts]float64{math.Inf(1), math.Inf(1), math.Inf(1)}
+	inf := [parts]float64{math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1)}
 	c.fwd, c.bwd = make([][parts]float64, n), make([][parts]float64, n)
 	c.from = make([][parts]int32, n)
 	c.out, c.outFrom, c.in = make([]float64, n+1), make([]int32, n+1), make([]float64, n+1)
@@ -215,11 +228,11 @@ func (c *canterPath) solve() {
 	}
 	next := make([][]edge, n) // the steps from each peak
 	for k := 0; k < n; k++ {
-		c.fwd[k], c.from[k] = inf, [parts]int32{-1, -1, -1}
+		c.fwd[k], c.from[k] = inf, [parts]int32{-1, -1, -1, -1}
 		c.fwd[k][beat] = c.out[k] + c.entry + c.node[k]
 		c.fwd[k][push] = c.out[k] + c.entry + coldJump + c.node[k]
 		for j := k - 1; j >= 0 && c.pk[k].t-c.pk[j].t < reachS; j-- {
-			for _, ab := range [...][2]part{{beat, beat}, {beat, push}, {push, land}, {land, beat}, {land, push}} {
+			for _, ab := range steps {
 				a, b := ab[0], ab[1]
 				if math.IsInf(c.fwd[j][a], 1) {
 					continue
@@ -286,16 +299,21 @@ func reverse[T any](x []T) {
 	}
 }
 
+// with is the cost of the best account of the ride with a jump from j to k.
+func (c *canterPath) with(j, k int) float64 {
+	return math.Min(c.fwd[j][push], c.fwd[j][bounce]) + c.jump(j, k) + c.node[k] + math.Min(c.bwd[k][land], bounceCost+c.bwd[k][bounce])
+}
+
 // jumpGain is by how many nats the best account of the ride with a jump from j to k is cheaper than the best one in
 // which no jump is under way at the middle of that flight.
 func (c *canterPath) jumpGain(j, k int) float64 {
-	with := c.fwd[j][push] + c.jump(j, k) + c.node[k] + c.bwd[k][land]
+	with := c.with(j, k)
 	mid := (c.pk[j].t + c.pk[k].t) / 2
 	m := sort.Search(len(c.pk), func(i int) bool { return c.pk[i].t > mid })
 	without := c.out[m] + c.in[m]
 	for y := m; y < len(c.pk) && c.pk[y].t-mid < reachS; y++ {
 		for x := m - 1; x >= 0 && c.pk[y].t-c.pk[x].t < reachS; x-- {
-			for _, ab := range [...][2]part{{beat, beat}, {beat, push}, {land, beat}, {land, push}} {
+			for _, ab := range aground {
 				v := c.fwd[x][ab[0]] + c.stepCost(x, ab[0], y, ab[1]) + c.node[y] + c.bwd[y][ab[1]]
 				without = math.Min(without, v)
 			}
@@ -318,7 +336,7 @@ func (c *canterPath) candidates(least float64) []candidate {
 	for j := range c.pk {
 		for k := j + 1; k < len(c.pk) && c.pk[k].t-c.pk[j].t < reachS; k++ {
 			// no ride told with this pair can be better than this
-			if with := c.fwd[j][push] + c.jump(j, k) + c.node[k] + c.bwd[k][land]; !(with < total-least) {
+			if !(c.with(j, k) < total-least) {
 				continue
 			}
 			if g := c.jumpGain(j, k); g > least {

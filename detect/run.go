@@ -80,7 +80,9 @@ func findCanters(rs []*reading, size gaitSizes, o Options) {
 		// of a plain wave: half of it lies below the half, and its middle third at 0.83 of its depth
 		width: T / 2, widthSD: 2 * minWidthSD, level: -0.83 * amp, levelSD: 0.3 * amp,
 		beatPhase: usualBeatPhase, toPush: usualToPush, fromLand: usualFromLand, placeSD: placeSDRaw}
-	beatPeaks(rs, T, 0.15*amp)
+	if prom := beatPeaks(rs, T, 0.15*amp); prom > 0 {
+		usual.prom = prom
+	}
 	for _, r := range rs {
 		r.c.r = usual
 	}
@@ -102,7 +104,7 @@ func findCanters(rs []*reading, size gaitSizes, o Options) {
 			default:
 				c.jump = func(j, k int) float64 { return c.shape(j, k) + extra + crowd }
 			}
-			c.node = r.p.nodeCosts(c.pk, r.w, size, c.r)
+			c.node = r.nodeCosts(size, c.r)
 			c.solve()
 			r.canters = c.best()
 			canters = append(canters, r.canters...)
@@ -126,7 +128,7 @@ func tooManyJumps(canters [][]step) bool {
 			switch s.part {
 			case beat:
 				beats++
-			case land:
+			case land, bounce:
 				jumps++
 			}
 		}
@@ -134,20 +136,28 @@ func tooManyJumps(canters [][]step) bool {
 	return jumps > mostInARow && 3*jumps > beats
 }
 
-// nodeCosts say how much a peak looks like a canter's: by the gait of the window
-// around it and its own prominence.
-func (p *piece) nodeCosts(pk []peak, w []gaitWin, size gaitSizes, r rhythm) []float64 {
-	out := make([]float64, len(pk))
-	if len(w) == 0 {
+// nodeCosts say how much each peak looks like a canter's: by the gait of the window around it, on its own and among its neighbours,
+// and by its prominence.
+func (r *reading) nodeCosts(size gaitSizes, is rhythm) []float64 {
+	out := make([]float64, len(r.c.pk))
+	if len(r.w) == 0 {
 		return out
 	}
-	for k, q := range pk {
-		g := w[max(0, min(len(w)-1, int(math.Round((q.t-p.t0)/winHopS))))]
+	for k, q := range r.c.pk {
+		i := max(0, min(len(r.w)-1, int(math.Round((q.t-r.p.t0)/winHopS))))
+		g := r.w[i]
 		other := math.Min(gaitCost(g, Halt, size), math.Min(gaitCost(g, Walk, size), gaitCost(g, Trot, size)))
-		out[k] = math.Max(-3, math.Min(3, gaitCost(g, Canter, size)-other)) + promCost(q, r)
+		c := math.Max(-3, math.Min(3, gaitCost(g, Canter, size)-other))
+		if r.gaits[i] == Canter {
+			c = math.Min(c, amidCanter)
+		}
+		out[k] = c + promCost(q, is)
 	}
 	return out
 }
+
+// amidCanter is what a window amid canter speaks for it at least, nats.
+const amidCanter = -2
 
 // promCost is the cost of taking a peak that hardly stands out for a beat.
 func promCost(q peak, r rhythm) float64 {
@@ -192,7 +202,7 @@ func (p *piece) addCanters(ev *Events, c *canterPath, canters [][]step, cands []
 				}
 				ev.BeatS = append(ev.BeatS, q.t)
 				ev.Strides = append(ev.Strides, st)
-			case push:
+			case push, bounce:
 				if i+1 >= len(path) {
 					continue
 				}
@@ -248,7 +258,7 @@ func (p *piece) judge(ev *Events, c *canterPath, canters [][]step, extra float64
 	between := 0 // neither jumps nor clearly none
 	for _, path := range canters {
 		for i, s := range path {
-			if s.part == push && i+1 < len(path) {
+			if s.part.up() && i+1 < len(path) {
 				land := path[i+1].k
 				flights = append(flights, [2]int{s.k, land})
 				out = append(out, candidate{s.k, land, c.jumpGain(s.k, land) + extra})
@@ -443,7 +453,7 @@ const maxPeaks = 1.15
 // beatPeaks are the load's peaks on a wave that is smooth enough for a canter to have one peak a stride. A canter's load may
 // well have two or three peaks a stride; its first harmonic has one. Smoothing costs the short flights of low jumps and
 // bounces their depth, so that no more is done than this ride's canter asks for.
-func beatPeaks(rs []*reading, strideS, minProm float64) {
+func beatPeaks(rs []*reading, strideS, minProm float64) (usualProm float64) {
 	canterS := 0.0
 	for _, r := range rs {
 		for _, g := range r.gaits {
@@ -470,12 +480,13 @@ func beatPeaks(rs []*reading, strideS, minProm float64) {
 		}
 		sort.Sort(sort.Reverse(sort.Float64Slice(proms)))
 		if len(proms) == 0 || float64(len(proms)) < n {
-			return
+			return 0
 		}
+		usualProm = proms[int(n/2)]
 		// peaks a third as prominent as a usual beat
-		usual := proms[int(n/2)]
-		if high := sort.Search(len(proms), func(i int) bool { return proms[i] < 0.35*usual }); float64(high) < maxPeaks*n {
-			return
+		if high := sort.Search(len(proms), func(i int) bool { return proms[i] < 0.35*usualProm }); float64(high) < maxPeaks*n {
+			break
 		}
 	}
+	return usualProm
 }
