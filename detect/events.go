@@ -95,5 +95,6 @@ type Events struct {
 
 	paths   []*canterPath // what CountBetween asks
 	sets    *sets         // what SettleLeads names; nil where the strides show none
-	behindS float64       // by how much the times here are less than those of paths; see Earlier
+	holes   [][2]float64  // of the recording, from the last sample before to the first after, s
+	behindS float64       // by how much the times here are less than those of paths and holes; see Earlier
 }

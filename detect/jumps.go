@@ -7,10 +7,11 @@ import (
 )
 
 // The flight between the hooves' contacts: 0.28 to 0.7 s, from apex heights and take-off speeds of
-// Santamaria et al. 2004 and Clayton et al. 1995; beyond the outer limits nothing is a flight.
+// Santamaria et al. 2004 and Clayton et al. 1995. A lull at half height is longer by up to a tenth of a second, since the load falls before the
+// last hoof leaves and rises after the first has touched; beyond the outer limits nothing is a flight.
 const (
-	airMinS, airMaxS     = 0.28, 0.70
-	airNeverS, airAlways = 0.20, 0.85
+	airMinS, airMaxS     = 0.28, 0.78
+	airNeverS, airAlways = 0.20, 1.00
 )
 
 // edge is a steep side of a flight: the moment at which the load is half way between the
@@ -26,7 +27,7 @@ type lull struct {
 	level      float64 // mean load of its middle third, m/s²
 	spread     float64 // standard deviation there, m/s²
 	force      float64 // median size of the whole force in its middle third, m/s²
-	bump       float64 // the highest load between the edges, as a share of the way from the level to the lower peak
+	bump       float64 // by how much the highest load between the edges lies above the level, m/s²
 	ok         bool    // false where the load has no such sides
 }
 
@@ -91,9 +92,8 @@ func (p *piece) lullBetween(x []float64, a, b peak) (l lull) {
 	}
 	l.ok = l.fall.slope > 0 && l.rise.slope > 0 && l.rise.t > l.fall.t
 	if l.ok {
-		low := math.Min(hi, hj) - l.level
 		for k := p.idx(l.fall.t + 0.03); k < p.idx(l.rise.t-0.03); k++ {
-			l.bump = math.Max(l.bump, (x[k]-l.level)/low)
+			l.bump = math.Max(l.bump, x[k]-l.level)
 		}
 	}
 	return l
@@ -108,7 +108,7 @@ func shapeCost(l lull, a, b peak, r rhythm, gravityGone bool) float64 {
 	if !l.ok || w < airNeverS || w > airAlways || !(r.high > 0) {
 		return math.Inf(1)
 	}
-	c := 6.0
+	c := 7.0
 	c += gaussCost(math.Max(0, airMinS-w)/0.03) + gaussCost(math.Max(0, w-airMaxS)/0.05)
 	c -= math.Min(8, gaussCost(math.Max(0, w-r.width)/r.widthSD))
 	// nowhere near free fall: along up, and whichever way up may be
@@ -124,7 +124,7 @@ func shapeCost(l lull, a, b peak, r rhythm, gravityGone bool) float64 {
 	}
 	c -= 3 * math.Max(-0.5, math.Min(1, a.h/r.high-1))
 	c -= 3 * math.Max(-1.5, math.Min(1, b.h/r.high-1))
-	c += math.Min(8, gaussCost(math.Max(0, l.bump-0.5)/0.15))
+	c += math.Min(8, gaussCost(math.Max(0, l.bump/(r.high-l.level)-0.5)/0.15))
 	return c
 }
 
@@ -217,9 +217,9 @@ func (p *piece) clipped(q peak) bool {
 }
 
 // gainSlope turns nats of gain into log odds. Where noise of up to 3 m/s² or an arm's sway of up to 4 m/s² is added to labelled
-// rounds, jumps and other candidates meet, and a logistic regression there gives 0.38 to 0.39 whichever kind of horse
+// rounds, jumps and other candidates meet, and a logistic regression there gives 0.37 to 0.38 whichever kind of horse
 // is left out (TestConfidence does it again).
-const gainSlope = 0.37
+const gainSlope = 0.36
 
 // confidence is the probability that a candidate was a jump, from the nats by which the ride is better told with
 // it than without.

@@ -63,7 +63,12 @@ func FromMotion(m *trace.Motion, o Options) (*Events, error) {
 	mount := Mounting(m).Mount
 	var pieces []*piece
 	first, totalS := 0, 0.0
+	last := math.Inf(1)
 	for _, part := range split(m) {
+		if from := m.TimeS[part[0]]; from-last > 2*stepS {
+			ev.holes = append(ev.holes, [2]float64{last, from})
+		}
+		last = m.TimeS[part[1]-1]
 		p := resample(m, part[0], part[1])
 		p.mount = mount
 		p.findUp(m.GravityRemoved)
@@ -76,6 +81,10 @@ func FromMotion(m *trace.Motion, o Options) (*Events, error) {
 	}
 	run(ev, pieces, o, first)
 	ev.finish()
+	if n := len(ev.holes); n > 0 {
+		ev.Notes = append(ev.Notes, trace.Note{Level: "info", What: fmt.Sprintf("the motion has %d holes of more than %.2f s", n, gapS),
+			Why: fmt.Sprintf("strides are counted over holes of up to %.0f s by the time between the beats; a jump in one is not seen", longestBridgeS)})
+	}
 	if m.RateHz > 0 && m.RateHz < fewHz {
 		ev.Notes = append(ev.Notes, trace.Note{Level: "caution", What: "take-off and landing are less sure than with a faster sensor",
 			Why: fmt.Sprintf("%.1f samples a second; from %d on nothing is lost", m.RateHz, fewHz)})

@@ -243,7 +243,7 @@ func (p *piece) jumpOf(c *canterPath, j, k int, gain float64) Jump {
 // jump; below, it is a rejected one if at least its shape speaks for a jump rather than a stride (nats of shapeCost,
 // which costs 5 to overcome).
 const (
-	doubtfulGain = -5.9 // gainOf(0.1)
+	doubtfulGain = -6.1 // gainOf(0.1)
 	likeJump     = 3
 )
 
@@ -450,6 +450,10 @@ func (e *Events) usualStride() *trace.Estimate {
 // maxPeaks are the high peaks a stride that still count as one: jumps, leaps and breaks add some.
 const maxPeaks = 1.15
 
+// mostUneven is the spread of one stride's time, as a share, from which the peaks are no beats: a horse's own is 0.02 (Yamanobe et al.
+// 1992), and an uneven canter with a sensor's noise is left room.
+const mostUneven = 0.1
+
 // beatPeaks are the load's peaks on a wave that is smooth enough for a canter to have one peak a stride. A canter's load may
 // well have two or three peaks a stride; its first harmonic has one. Smoothing costs the short flights of low jumps and
 // bounces their depth, so that no more is done than this ride's canter asks for.
@@ -464,7 +468,7 @@ func beatPeaks(rs []*reading, strideS, minProm float64) (usualProm float64) {
 	}
 	n := canterS / strideS
 	for _, part := range [...]float64{0, 0.05, 0.08, 0.11, 0.14} {
-		var proms []float64
+		var proms, apart []float64
 		for _, r := range rs {
 			p := r.p
 			x := p.load
@@ -483,8 +487,21 @@ func beatPeaks(rs []*reading, strideS, minProm float64) (usualProm float64) {
 			return 0
 		}
 		usualProm = proms[int(n/2)]
-		// peaks a third as prominent as a usual beat
-		if high := sort.Search(len(proms), func(i int) bool { return proms[i] < 0.35*usualProm }); float64(high) < maxPeaks*n {
+		for _, r := range rs {
+			last := math.Inf(-1)
+			for _, q := range r.c.pk {
+				if q.prom < 0.5*usualProm {
+					continue
+				}
+				if d := (q.t - last) / strideS; d > 0.6 && d < 1.5 {
+					apart = append(apart, d)
+				}
+				last = q.t
+			}
+		}
+		// peaks a third as prominent as a usual beat; and of twin peaks now the one is the higher, now the other
+		high := sort.Search(len(proms), func(i int) bool { return proms[i] < 0.35*usualProm })
+		if float64(high) < maxPeaks*n && (len(apart) < 4 || spreadOf(apart) < mostUneven) {
 			break
 		}
 	}

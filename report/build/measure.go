@@ -401,7 +401,7 @@ func (r *ride) unbent(a, b float64) (more, sd float64) {
 // between the landing's and the push-off's.
 func (r *ride) count(m *leg, from, to int) {
 	a, b := r.ev.Jumps[from], r.ev.Jumps[to]
-	if !r.felt(a.LandPeakS, b.PushPeakS) {
+	if !r.ev.Bridged(a.LandPeakS, b.PushPeakS) {
 		r.missed++
 		return // what was felt of it is no count
 	}
