@@ -81,11 +81,11 @@ type rhythm struct {
 }
 
 // Where the hind hooves come down. In canter they end the suspension: just after the middle of the lull between two beats, hindAfterMid
-// of a stride in made worlds of unlike make (0 to 0.17 there). usualBeatPhase, from hind contact to the beat, is only where a ride's
+// of a stride in most made worlds (0 to 0.17 in all). usualBeatPhase, from hind contact to the beat, is only where a ride's
 // own is not known yet. After a landing they come down about 0.2 s later, and about 0.2 s before take-off they come down
 // for the push-off (trade's definition of a line's strides; a stance lasts about that long).
 const (
-	hindAfterMid       = 0.05
+	hindAfterMid       = 0.03
 	usualBeatPhase     = 0.45
 	hindAfterLandingS  = 0.21
 	hindBeforeTakeoffS = 0.21
