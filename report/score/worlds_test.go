@@ -186,6 +186,7 @@ func TestScoreWorlds(t *testing.T) {
 				require.NoError(t, GaitTable(&b, sum))
 			}
 			t.Log("\n" + b.String())
+			neverLess(t, all)
 			if strings.HasPrefix(world, "flat") {
 				for _, j := range all {
 					// Who rides a circle over a place where a fence stands looks, to a watch, as if it were jumped.
@@ -196,6 +197,57 @@ func TestScoreWorlds(t *testing.T) {
 			}
 		})
 	}
+}
+
+// neverLess requires of each round with two recordings that both together show no fewer jumps, right obstacles and lines than either alone.
+// Where a reading alone has made jumps up, what it found by them is not held against both.
+func neverLess(t *testing.T, all []judged) {
+	t.Helper()
+	for i := range all {
+		both := &all[i]
+		if both.files != nil {
+			continue
+		}
+		for _, alone := range all[i+1 : min(i+3, len(all))] {
+			if alone.dir != both.dir || alone.files == nil {
+				break
+			}
+			a, b := alone.result, both.result
+			lines := func(r *Result) int { return r.Short.Told + r.Long.Told }
+			for _, c := range []struct {
+				what        string
+				alone, both int
+			}{
+				{"jumps found", a.FoundJumps, b.FoundJumps},
+				{"right obstacles", a.RightObstacle, b.RightObstacle},
+				{"lines with strides", lines(a), lines(b)},
+				{"short lines within one stride", a.Short.Within1, b.Short.Within1},
+			} {
+				if c.both < c.alone {
+					t.Errorf("%s: %d %s with both recordings, %d by %s", filepath.Base(both.dir), c.both, c.what, c.alone, strings.TrimPrefix(alone.name(), filepath.Base(both.dir)+" "))
+				}
+			}
+		}
+	}
+}
+
+// The rounds with known truth have each of two recordings alone too.
+func TestBothAreNeverLessThanOne(t *testing.T) {
+	if testing.Short() {
+		t.Skip("-short leaves the rounds with known truth out")
+	}
+	data := filepath.Join("..", "..", "..", "shared", "data")
+	all := append(goals(t, filepath.Join(data, "rounds")), goals(t, filepath.Join(data, "practice"))...)
+	var two []goal
+	for i, g := range all {
+		if g.files != nil || i+1 < len(all) && all[i+1].dir == g.dir {
+			two = append(two, g)
+		}
+	}
+	if len(two) == 0 {
+		t.Skip("the rounds with known truth are not beside the project")
+	}
+	neverLess(t, judgeAll(t, two))
 }
 
 func (j *judged) writeFailures(b *strings.Builder) {
