@@ -86,6 +86,11 @@ func (of Unit) In(u Units) (name string, perSI float64, decimals int) {
 	return q.unit, q.perSI, q.decimals
 }
 
+// SI is the unit that files have: "m", "m/s", "s", "deg", "1" of shares, "" of counts.
+func (of Unit) SI() string {
+	return [...]string{Count: "", Length: "m", Distance: "m", Pace: "m/s", Seconds: "s", Degrees: "deg", Percent: "1"}[of]
+}
+
 // plain is a figure without an interval: "21.95 m".
 func (q quantity) plain(si float64) string {
 	return layout.Number(si*q.perSI, q.decimals) + q.suffix()

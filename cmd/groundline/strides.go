@@ -28,6 +28,7 @@ type stridesFlags struct {
 	columns                 columnsFlag
 	partition, dictionary   string
 	summary                 string
+	lines                   string
 	shard                   shardFlag
 	workers                 int
 	withoutPlaces, restart  bool
@@ -82,6 +83,7 @@ Some rides failed: 1. All were unreadable: 3.`,
 	flags.StringVar(&f.partition, "partition", "", "horse: Parquet in a folder horse=NAME for each horse")
 	flags.BoolVar(&f.withoutPlaces, "without-places", false, "leave out names of files and plans, homeward and curvature: what could tell where it was")
 	flags.StringVar(&f.dictionary, "dictionary", "", "write the data dictionary as CSV to this file; - is standard output")
+	flags.StringVar(&f.lines, "lines", "", "also write one row a ridden line, every figure with its interval, as CSV to this file")
 	flags.StringVar(&f.summary, "summary", "", "tell means by horse, line and slope: text, csv or json")
 	flags.Lookup("summary").NoOptDefVal = "text"
 	flags.IntVar(&f.workers, "workers", f.workers, "rides worked out at the same time")
@@ -197,7 +199,7 @@ func findRides(args []string, f stridesFlags, std streams) ([]paths.Ride, error)
 	for _, r := range rides {
 		inputs = append(append(inputs, r.Course), r.Files...)
 	}
-	for _, out := range []string{f.out, f.dictionary} {
+	for _, out := range []string{f.out, f.dictionary, f.lines} {
 		info, err := os.Stat(out)
 		if err != nil {
 			continue
@@ -227,7 +229,7 @@ func makeTable(ctx context.Context, rides []paths.Ride, f stridesFlags, std stre
 		}
 		defer os.Remove(r.opt.Parts) // when nothing is in it
 	}
-	err := r.write(f, std)
+	err := r.tables(f, std)
 	r.show.clear()
 	if err == nil && r.sum != nil {
 		err = written(writeSummary(std.out, f.summary, r.sum.Lines()))
@@ -247,7 +249,8 @@ type tableRun struct {
 	set   table.Settings
 	opt   table.RunOptions
 	of    table.Provenance
-	sum   *table.Summary // nil: not asked for
+	sum   *table.Summary    // nil: not asked for
+	lines *table.LineWriter // nil: not asked for
 	show  *ridesProgress
 
 	done                     []*table.Result // without their rows
@@ -274,8 +277,13 @@ func (r *tableRun) each(add func(*table.Result) error) error {
 		if r.sum != nil {
 			r.sum.Add(d)
 		}
+		if r.lines != nil {
+			if err := r.lines.Write(d.Lines); err != nil {
+				return written(err)
+			}
+		}
 		r.rows += len(d.Rows)
-		d.Rows = nil
+		d.Rows, d.Lines = nil, nil
 		r.done = append(r.done, d)
 		return nil
 	})
@@ -283,6 +291,22 @@ func (r *tableRun) each(add func(*table.Result) error) error {
 		return errNoRide
 	}
 	return err
+}
+
+// tables writes the stride table and, where asked for, the lines beside it.
+func (r *tableRun) tables(f stridesFlags, std streams) error {
+	if f.lines == "" {
+		return r.write(f, std)
+	}
+	return writeWhole(f.lines, func(w io.Writer) (err error) {
+		if r.lines, err = table.NewLineWriter(w); err != nil {
+			return written(err)
+		}
+		if err := r.write(f, std); err != nil {
+			return err
+		}
+		return written(r.lines.Close())
+	})
 }
 
 // write works out the rides and writes the table to where it belongs.

@@ -40,6 +40,7 @@ type Result struct {
 	// CourseName is the plan's name or, without places, what stands for it; "" without a plan.
 	CourseName string
 	Rows       []Row
+	Lines      []LineRow
 	Err        error
 	// Unreadable tells that Err lies in the input files, not in what they could tell.
 	Unreadable bool
@@ -222,7 +223,7 @@ func (r *Result) fail(unreadable bool, err error) {
 
 // tell makes the rows of a debrief.
 func (r *Result) tell(d *report.Debrief, set Settings) {
-	r.Rows = rowsOf(d, r.Source, set)
+	r.Rows, r.Lines = rowsOf(d, r.Source, set), lineRowsOf(d, r.Source)
 	r.Source.Rows = len(r.Rows)
 	if !set.WithoutPlaces {
 		for _, n := range d.Notes {
@@ -234,7 +235,7 @@ func (r *Result) tell(d *report.Debrief, set Settings) {
 }
 
 // Worked is the result of a ride that was worked out elsewhere, as [Run] would have it from the files. Of the debrief,
-// Basis, Rounds, Notes and StrideRows are looked at; without one, err is why there is none, and unreadable as in
+// Basis, Rounds, Notes, Lines, Efforts and StrideRows are looked at; without one, err is why there is none, and unreadable as in
 // Result. courseName is the plan's name where there is a course.
 func Worked(ride paths.Ride, files []File, course *File, courseName string, d *report.Debrief, err error, unreadable bool, set Settings) *Result {
 	r := &Result{Ride: ride, CourseName: courseName, Source: Source{Recording: ride.Recording, Horse: ride.Horse, Round: ride.Label,
@@ -289,20 +290,24 @@ func rowsOf(d *report.Debrief, s Source, set Settings) []Row {
 	rows := make([]Row, len(d.StrideRows))
 	for i, stride := range d.StrideRows {
 		row := Row{Recording: s.Recording, Horse: s.Horse, Basis: d.Basis, StrideRow: stride}
-		switch {
-		case s.Round != "" && stride.Round != nil && len(d.Rounds) > 1:
-			row.Round = fmt.Sprintf("%s/%d", s.Round, *stride.Round)
-		case s.Round != "":
-			row.Round = s.Round
-		case stride.Round != nil:
-			row.Round = fmt.Sprint(*stride.Round)
-		}
+		row.Round = roundOf(s.Round, stride.Round, len(d.Rounds))
 		if set.WithoutPlaces {
 			row.Homeward, row.CurvaturePerM = nil, nil
 		}
 		rows[i] = row
 	}
 	return rows
+}
+
+// roundOf is the name of a round: the label, the number, or both where a labelled recording has several rounds.
+func roundOf(label string, number *int, rounds int) string {
+	switch {
+	case label != "" && number != nil && rounds > 1:
+		return fmt.Sprintf("%s/%d", label, *number)
+	case label != "" || number == nil:
+		return label
+	}
+	return fmt.Sprint(*number)
 }
 
 // hidePlaces puts hashes where names were.
@@ -384,6 +389,7 @@ type part struct {
 	Source     Source
 	CourseName string
 	Rows       []Row
+	Lines      []LineRow
 }
 
 // takeUp fetches the rows that an earlier run kept; false where it kept none, or none that are whole.
@@ -393,16 +399,16 @@ func (r *Result) takeUp() bool {
 		return false
 	}
 	var p part
-	if json.Unmarshal(data, &p) != nil || p.Source.Rows != len(p.Rows) || p.Source.Recording != r.Source.Recording {
+	if json.Unmarshal(data, &p) != nil || p.Lines == nil || p.Source.Rows != len(p.Rows) || p.Source.Recording != r.Source.Recording {
 		return false
 	}
-	r.Source, r.CourseName, r.Rows, r.Kept = p.Source, p.CourseName, p.Rows, true
+	r.Source, r.CourseName, r.Rows, r.Lines, r.Kept = p.Source, p.CourseName, p.Rows, p.Lines, true
 	return true
 }
 
 // keep writes the rows under another name and renames them when all are there.
 func (r *Result) keep() error {
-	data, err := json.Marshal(part{r.Source, r.CourseName, r.Rows})
+	data, err := json.Marshal(part{r.Source, r.CourseName, r.Rows, r.Lines})
 	if err != nil {
 		return err
 	}

@@ -183,21 +183,18 @@ func Columns() []Column {
 	}
 }
 
-// Dictionary writes the data dictionary as CSV: column, unit, type, meaning, how it is derived.
+// Dictionary writes the data dictionary as CSV: column, unit, type, meaning, how it is derived, and whether it is of the table
+// of strides or of lines.
 func Dictionary(w io.Writer) error {
 	out := csv.NewWriter(w)
-	rows := [][]string{{"column", "unit", "type", "missing", "meaning", "derived"}}
+	rows := [][]string{{"column", "unit", "type", "missing", "meaning", "derived", "table"}}
 	for _, c := range Columns() {
 		kind := [...]string{Text: "text", Count: "whole number", Number: fmt.Sprintf("number, %d decimals", c.Decimals)}[c.Kind]
-		missing := "may be"
-		if c.Required {
-			missing = "never"
-		}
 		derived := c.Derived
 		if c.Locates {
 			derived += "; left out without places"
 		}
-		rows = append(rows, []string{c.Name, c.Unit, kind, missing, c.Meaning, derived})
+		rows = append(rows, []string{c.Name, c.Unit, kind, missingWords(c.Required), c.Meaning, derived, "strides"})
 	}
-	return out.WriteAll(rows)
+	return out.WriteAll(append(rows, lineDictionary()...))
 }
