@@ -74,47 +74,158 @@ func (s *search) score(l levels) float64 {
 	return sum
 }
 
-// best is a coordinate search in the logarithms from given levels on, in steps of firstStep down to 2.5 %.
-func (s *search) best(from levels, firstStep float64) (best levels, top float64) {
-	best, top = from, s.score(from)
-	speed := len(best) - 1
-	for step := firstStep; step > 0.02; step /= 2 {
-		for moved := true; moved; {
-			moved = false
-			for i := range best {
-				if i == speed && from[speed] == 0 {
-					continue
-				}
-				for _, d := range [2]float64{step, -step} {
-					try := best
-					try[i] += d
-					// Levels beyond e^±6 of their start are not a receiver's or a horse's. A device smooths its
-					// speed, so that its errors hang together and look smaller than they are.
-					if math.Abs(try[i]-s.lean[i]) > 6 || i == speed && try[i] < s.lean[i]-math.Ln2 {
-						continue
-					}
-					if now := s.score(try); now > top {
-						best, top, moved = try, now, true
-						break
-					}
-				}
+// within keeps levels where they can be: beyond e^±6 of their start they are not a receiver's or a horse's, and a device smooths its
+// speed, so that its errors hang together and look smaller than they are.
+func (s *search) within(l levels) levels {
+	for i := range l {
+		least := s.lean[i] - 6
+		if i == speedLevel {
+			if l[i] == 0 {
+				continue
+			}
+			least = s.lean[i] - math.Ln2
+		}
+		l[i] = min(max(l[i], least), s.lean[i]+6)
+	}
+	return l
+}
+
+// curvature is the inverse of the score's second derivatives, turned positive: how a step follows from a gradient.
+type curvature [len(levels{})][len(levels{})]float64
+
+// best climbs from given levels to the best by a quasi-Newton method (BFGS; J. Nocedal and S. J. Wright, Numerical Optimization, 2nd ed.,
+// 2006, eq 6.17) until a step is below 2 %. The gradient is of differences. know holds what an earlier search found of the
+// curvature, and after it what this one did; nil or zero: it is measured.
+func (s *search) best(from levels, know *curvature) (best levels, top float64) {
+	const (
+		near    = 0.002 // of one-sided differences
+		far     = 0.05  // of second differences
+		longest = 1.0
+		enough  = 0.02
+		rounds  = 40
+		stale   = 6 // rounds since the curvature was measured
+	)
+	best = s.within(from)
+	top = s.score(best)
+	free := func(i int) bool { return i != speedLevel || from[speedLevel] != 0 }
+	measure := *know == curvature{}
+	measuredAt := -1
+	var last, lastStep levels
+	for round := range rounds {
+		var g levels
+		if measure {
+			*know, measuredAt = curvature{}, round
+		}
+		for i := range g {
+			if !free(i) {
+				continue
+			}
+			up := best
+			if measure {
+				down := best
+				up[i] += far
+				down[i] -= far
+				ahead, back := s.score(up), s.score(down)
+				g[i] = (ahead - back) / (2 * far)
+				know[i][i] = 1 / max(math.Abs(ahead-2*top+back)/(far*far), 1/(leanSD[i]*leanSD[i]))
+				continue
+			}
+			up[i] += near
+			g[i] = (s.score(up) - top) / near
+		}
+		if round > 0 && !measure {
+			know.learn(lastStep, g, last)
+		}
+		measure = false
+		step := know.step(g)
+		for i, v := range step {
+			step[i] = min(max(v, -longest), longest)
+		}
+		asked := step.most()
+		accepted := false
+		for range 6 {
+			try := best
+			for i := range try {
+				try[i] += step[i]
+			}
+			try = s.within(try)
+			for i := range try {
+				step[i] = try[i] - best[i]
+			}
+			if now := s.score(try); now > top {
+				best, top, accepted = try, now, true
+				break
+			}
+			for i := range step {
+				step[i] /= 3
 			}
 		}
+		if small := asked < enough || accepted && step.most() < enough; small || !accepted {
+			if round-measuredAt <= stale && (small || measuredAt == round) {
+				break
+			}
+			measure = true // what was known of the curvature may hold no longer
+			continue
+		}
+		last, lastStep = g, step
 	}
 	return best, top
 }
 
+// most is the greatest of the levels' sizes.
+func (l levels) most() (m float64) {
+	for _, v := range l {
+		m = max(m, math.Abs(v))
+	}
+	return m
+}
+
+// step is the Newton step for a gradient.
+func (c *curvature) step(g levels) (step levels) {
+	for i := range step {
+		for j := range g {
+			step[i] += c[i][j] * g[j]
+		}
+	}
+	return step
+}
+
+// learn takes in how the gradient changed over a step.
+func (c *curvature) learn(step, now, before levels) {
+	var y levels // of the score turned upside down
+	sy := 0.0
+	for i := range y {
+		y[i] = before[i] - now[i]
+		sy += step[i] * y[i]
+	}
+	if !(sy > 1e-9) {
+		return // not convex along the step
+	}
+	cy := c.step(y)
+	yCy := 0.0
+	for i := range y {
+		yCy += y[i] * cy[i]
+	}
+	for i := range step {
+		for j := range step {
+			c[i][j] += (1+yCy/sy)*step[i]*step[j]/sy - (cy[i]*step[j]+step[i]*cy[j])/sy
+		}
+	}
+}
+
 // firstNoise chooses the kind of receiver and finds its noise levels for the first time. The finer kind is looked at
 // only where fixes are smoother than the usual receiver's can be, to save half of the time.
-func (t *Track) firstNoise(starts [2]Noise) (n, start Noise) {
+func (t *Track) firstNoise(starts [2]Noise, know *curvature) (n, start Noise) {
 	s := t.newSearch(starts[0])
-	usual, top := s.best(s.lean, 0.4)
+	usual, top := s.best(s.lean, know)
 	const smoothM = 0.08
 	if n := usual.noise(); n.WhiteM > smoothM {
 		return n, starts[0]
 	}
 	s.lean = starts[1].levels()
-	if fine, finest := s.best(s.lean, 0.4); finest > top {
+	other := curvature{}
+	if fine, finest := s.best(s.lean, &other); finest > top {
+		*know = other
 		return fine.noise(), starts[1]
 	}
 	return usual.noise(), starts[0]
@@ -122,6 +233,9 @@ func (t *Track) firstNoise(starts [2]Noise) (n, start Noise) {
 
 // levels are the logarithms of the noise levels, in the order of leanSD; the speed's is 0 where there is none.
 type levels [5]float64
+
+// speedLevel is the place of the device's own speed among the levels.
+const speedLevel = 4
 
 func (n Noise) levels() (l levels) {
 	for i, v := range [...]float64{n.WhiteM, n.WanderM, n.ThrustMS2, n.SwerveMS2, n.SpeedMS} {

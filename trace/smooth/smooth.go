@@ -288,12 +288,13 @@ func (t *Track) solve(o Options, hasSpeed bool) error {
 	// weights and the way are let come to rest; two outliers in a row take some ten passes.
 	const rounds, passes = 3, 15
 	if o.Noise == nil {
+		var know curvature
 		for i := range rounds {
 			t.reweigh(n)
 			if i == 0 {
-				n, start = t.firstNoise(starts)
+				n, start = t.firstNoise(starts, &know)
 			} else {
-				best, _ := t.newSearch(start).best(n.levels(), 0.1)
+				best, _ := t.newSearch(start).best(n.levels(), &know)
 				n = best.noise()
 			}
 			if err := t.pass(n); err != nil {
