@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
+	"groundline/trace/geo"
 	"groundline/trace/synth"
 )
 
@@ -16,7 +17,9 @@ const (
 	waves = 72
 	// wavesLost is how many of them may fail, by motion alone or beside a watch. It is what failed when it was last set, and
 	// only gets less.
-	wavesLost = 54
+	wavesLost = 1
+	// rowsLost is the same of gymnastic lines.
+	rowsLost = 6
 )
 
 // anyHorse is a horse or a pony with moves that may be any, and a sensor that was put on it anyhow.
@@ -81,5 +84,61 @@ func TestAnyWave(t *testing.T) {
 	alone, both := ridesOfAnyWave(t, n, func(rng *rand.Rand, h synth.Horse) (*course.Plan, synth.Ride) { return randomCourse(rng, h, 0.5, 1) })
 	if !testing.Short() {
 		require.LessOrEqual(t, max(alone, both), wavesLost)
+	}
+}
+
+// randomRow is a gymnastic line of three or four, with bounces, one stride and two between, ridden twice; the first time out of trot or
+// canter.
+func randomRow(rng *rand.Rand, h synth.Horse) (*course.Plan, synth.Ride) {
+	for {
+		plan := &course.Plan{Name: "A row", Anchor: &course.Anchor{At: geo.LatLon{LatDeg: 47.5, LonDeg: -15.25}, BearingDeg: 360 * rng.Float64()}}
+		r := synth.Ride{Start: synth.Pose{X: 12, Y: 2, FacingDeg: 0}, WaitS: 5, Horse: h, Stops: []synth.Stop{
+			{Pose: synth.Pose{X: 12, Y: 8, FacingDeg: 0}, Gait: synth.Walk}, {Pose: synth.Pose{X: 30, Y: 8, FacingDeg: 180}, Gait: synth.Trot, RadiusM: 6}}}
+		trot := rng.IntN(2) == 0
+		if !trot {
+			r.Stops = append(r.Stops, synth.Stop{Pose: synth.Pose{X: 21, Y: -8, FacingDeg: 270}, Gait: synth.Trot, RadiusM: 5})
+		}
+		strides := []int{0}
+		for range 2 + rng.IntN(2) {
+			strides = append(strides, rng.IntN(3))
+		}
+		var row []synth.Stop
+		y := 32.0
+		for i, n := range strides {
+			if i > 0 {
+				y += h.CanterS*h.CanterMS*0.85*float64(n) + 3.5 // a bounce of 3.5 m (common practice: 3.3 to 3.7 m)
+			}
+			o := course.Obstacle{ID: fmt.Sprint(i + 1), Kind: course.Vertical, At: course.Point{X: 12, Y: y}, HeightM: 0.4 + 0.3*rng.Float64(), SpreadM: 0.3, WidthM: 3.5}
+			plan.Obstacles, plan.Route = append(plan.Obstacles, o), append(plan.Route, o.ID)
+			row = append(row, synth.Stop{Pose: synth.Pose{X: 12, Y: y}, Gait: synth.Canter, SpeedMS: 0.85 * h.CanterMS,
+				Fence: &synth.Fence{ID: o.ID, HeightM: o.HeightM, SpreadM: o.SpreadM, Strides: n, Bounce: i > 0 && n == 0}})
+		}
+		for again := range 2 {
+			for i, s := range row {
+				if i == 0 && again == 0 && trot {
+					s.Gait, s.SpeedMS = synth.Trot, 0
+				}
+				r.Stops = append(r.Stops, s)
+			}
+			r.Stops = append(r.Stops, synth.Stop{Pose: synth.Pose{X: 32, Y: y, FacingDeg: 180}, Gait: synth.Canter, RadiusM: 9},
+				synth.Stop{Pose: synth.Pose{X: 32, Y: 10, FacingDeg: 180}, Gait: synth.Canter})
+		}
+		r.Stops = append(r.Stops, synth.Stop{Pose: synth.Pose{X: 32, Y: -8, FacingDeg: 180}, Gait: synth.Trot}, synth.Stop{Pose: synth.Pose{X: 32, Y: -20, FacingDeg: 180}, Gait: synth.Walk})
+		plan.SetLines(nil)
+		if _, err := r.Make(1); err == nil {
+			return plan, r
+		}
+	}
+}
+
+// The same over gymnastic lines: each element is found in its row, bounces and single strides are counted exactly.
+func TestAnyWaveInARow(t *testing.T) {
+	n := waves
+	if testing.Short() {
+		n = 6
+	}
+	alone, both := ridesOfAnyWave(t, n, randomRow)
+	if !testing.Short() {
+		require.LessOrEqual(t, max(alone, both), rowsLost)
 	}
 }
