@@ -36,7 +36,9 @@ type Debrief struct {
 	Gaits     []GaitSpan    `json:"gaits"`
 	Strides   []Stride      `json:"strides"`
 	Horse     Horse         `json:"horse"`
-	Notes     []trace.Note  `json:"notes"`
+	// Answers are what happened at each element, why, and what to do next time, in the order ridden.
+	Answers []ElementAnswer `json:"answers"`
+	Notes   []trace.Note    `json:"notes"`
 	// Rejected are the candidates for a jump that were turned down, in time order, each with the rule.
 	Rejected []Rejected `json:"rejected"`
 	// Plan is the plan that the ride was held against, given or found; nil without one. It is not part of
@@ -144,6 +146,8 @@ type Line struct {
 	// PlannedStrides are what DistanceM asks of the standard 12-ft stride; nil for ways that nobody counts.
 	PlannedStrides *int `json:"planned_strides"`
 	Fit            *Fit `json:"fit"` // nil where the horse's usual stride is not known
+	// Budget is where the ground of the line went; nil where a part of it can't be measured.
+	Budget *Budget `json:"budget"`
 }
 
 // Turn is the turn of a line.

@@ -13,8 +13,8 @@ import (
 	"groundline/trace"
 )
 
-// The text's rules. It is one screen for one round, what a coach reads to a rider: the lines
-// first, then the efforts that deserve a word, then rounds, doubts and cautions. A number
+// The text's rules. It is one screen for one round, what a coach reads to a rider: a sentence for each element first, then
+// rounds, limits and cautions; the tables of lines and efforts where they are asked for. A number
 // has the digits that its interval leaves, and its doubt; a difference that the interval
 // does not settle is not told as one. What can't be told is a dash or is left out, never a
 // zero. Words are the trade's, say what was measured, and neither praise nor blame. Bold
@@ -24,7 +24,8 @@ import (
 type TextOptions struct {
 	Units   Units // Metric when empty
 	Bold    bool  // headings in bold, for a terminal that shows it
-	Explain bool  // also every effort's figures, stride lengths, placing and lesser notes
+	Tables  bool  // also the tables of lines and efforts
+	Explain bool  // tables, and every effort's figures, stride lengths, placing and lesser notes
 }
 
 // Text writes the debrief for people. It is refused, as by [JSON], when a figure is NaN
@@ -42,8 +43,11 @@ func Text(w io.Writer, d *Debrief, opt TextOptions) error {
 	if len(d.Efforts) == 0 {
 		writeNothingJumped(p, d)
 	} else {
-		writeLines(p, d, opt.Units)
-		writeEfforts(p, d, opt.Units)
+		writeAnswers(p, d, opt.Units)
+		if opt.Tables || opt.Explain || d.Course == nil {
+			writeLines(p, d, opt.Units)
+			writeEfforts(p, d, opt.Units)
+		}
 		writeRounds(p, d)
 	}
 	if opt.Explain {

@@ -28,9 +28,12 @@ func text(t *testing.T, d *Debrief, opt TextOptions) string {
 
 func TestTextReadsAsAgreed(t *testing.T) {
 	for _, r := range rides() {
-		t.Run(r.name, func(t *testing.T) { golden(t, r.name, text(t, r.d, TextOptions{})) })
+		t.Run(r.name, func(t *testing.T) { golden(t, r.name, text(t, r.d, TextOptions{Tables: true})) })
 	}
-	t.Run("imperial", func(t *testing.T) { golden(t, "imperial", text(t, fullRound(), TextOptions{Units: Imperial})) })
+	t.Run("imperial", func(t *testing.T) {
+		golden(t, "imperial", text(t, fullRound(), TextOptions{Units: Imperial, Tables: true}))
+	})
+	t.Run("answers", func(t *testing.T) { golden(t, "answers", text(t, fullRound(), TextOptions{})) })
 	t.Run("explain", func(t *testing.T) { golden(t, "explain", text(t, fullRound(), TextOptions{Explain: true})) })
 }
 

@@ -48,6 +48,10 @@ func (d *Debrief) SetUsual(other *horse.Rides) {
 	k := 0
 	for i := range d.Lines {
 		l := &d.Lines[i]
+		if mine.Size != nil && l.PlannedStrides != nil && l.DistanceM != nil {
+			n := course.PlannedStrides(*l.DistanceM, mine.Size.StrideM, d.heightM(l))
+			l.PlannedStrides = &n
+		}
 		l.Fit = nil
 		if !measuredLine(*l) {
 			continue
@@ -59,6 +63,16 @@ func (d *Debrief) SetUsual(other *horse.Rides) {
 		}
 		k++
 	}
+}
+
+// heightM is the height of the higher of a line's obstacles; 0 where it is not known.
+func (d *Debrief) heightM(l *Line) float64 {
+	if d.Plan == nil {
+		return 0
+	}
+	a, _ := d.Plan.Obstacle(l.From)
+	b, _ := d.Plan.Obstacle(l.To)
+	return math.Max(a.HeightM, b.HeightM)
 }
 
 // newFit is a fit as the debrief has it.

@@ -27,6 +27,9 @@ type debriefFlags struct {
 	format  debriefFormat
 	units   unitsFlag
 	explain bool
+	tables  bool
+	from    []string
+	size    string
 }
 
 func debriefCommand(std streams) *cobra.Command {
@@ -60,6 +63,9 @@ A ride in which nothing was jumped is told, with exit code 1.`,
 	flags.Var(&f.columns, "columns", "columns of a motion CSV whose header doesn't tell: t=…,ax=…,ay=…,az=…")
 	flags.StringVar(&f.horse, "horse", "", "the horse's name, for the title")
 	flags.StringVar(&f.save, "save-plan", "", "write the plan that was found in the ride here, as a draft to correct")
+	flags.StringSliceVar(&f.from, "horse-from", nil, "debriefs in JSON of the same horse's other rides, which its lines are held against")
+	flags.StringVar(&f.size, "size", "", "size of horse or pony, for its planned strides: "+strings.Join(sizes(), ", "))
+	flags.BoolVar(&f.tables, "tables", false, "text: also the tables of lines and efforts")
 	flags.BoolVar(&f.explain, "explain", false, "text: also each effort's figures, stride lengths and lesser notes")
 	return c
 }
@@ -95,7 +101,7 @@ func debrief(ctx context.Context, files []string, f debriefFlags, std streams) e
 			return debriefPage(w, d, f, std)
 		}
 		return written(report.Text(w, d, report.TextOptions{
-			Units: f.units.units, Bold: std.bold && f.out == "", Explain: f.explain,
+			Units: f.units.units, Bold: std.bold && f.out == "", Explain: f.explain, Tables: f.tables,
 		}))
 	}
 	if f.out != "" {
@@ -136,13 +142,26 @@ func readAndBuild(ctx context.Context, files []string, f debriefFlags, std strea
 			notes = append(notes, w.Note())
 		}
 	}
+	opt := build.Options{HorseName: f.horse}
+	if len(f.from) > 0 || f.size != "" {
+		size, err := sizeGiven(f.size)
+		if err != nil {
+			return nil, err
+		}
+		rides, err := ridesFrom(f.from)
+		if err != nil {
+			return nil, err
+		}
+		rides.Size = size
+		opt.Record = &rides
+	}
 	show, clear := progress(std)
 	rec, err := read.Open(ctx, files, read.Options{Columns: string(f.columns), Progress: show})
 	clear()
 	if err != nil {
 		return nil, badInput(err)
 	}
-	d, err := build.Debrief(ctx, rec, plan, build.Options{HorseName: f.horse})
+	d, err := build.Debrief(ctx, rec, plan, opt)
 	if err != nil {
 		return nil, noAnswer(fmt.Errorf("%s: %w", strings.Join(files, " and "), err))
 	}

@@ -196,7 +196,7 @@ func TestManualShowsTodaysText(t *testing.T) {
 	require.NoError(t, err)
 	sample := regexp.MustCompile("(?s)```text\n(.*?)```").FindSubmatch(manual)
 	require.NotNil(t, sample)
-	today, err := os.ReadFile(filepath.Join(root, "report", "testdata", "both.golden"))
+	today, err := os.ReadFile(filepath.Join(root, "report", "testdata", "answers.golden"))
 	require.NoError(t, err)
 	require.Contains(t, string(today), string(sample[1]))
 }

@@ -123,13 +123,9 @@ func walk(path string, f walkFlags, paced bool, std streams) error {
 
 // walkHorse is the horse that the flags say.
 func walkHorse(f walkFlags) (course.Horse, error) {
-	var size *course.Profile
-	if f.size != "" {
-		i := slices.Index(sizes(), f.size)
-		if i < 0 {
-			return course.Horse{}, badUse(fmt.Errorf("groundline: --size %q, expected %s", f.size, strings.Join(sizes(), ", ")))
-		}
-		size = &course.Profiles()[i]
+	size, err := sizeGiven(f.size)
+	if err != nil {
+		return course.Horse{}, err
 	}
 	switch {
 	case f.horse != "":
@@ -150,8 +146,34 @@ func walkHorse(f walkFlags) (course.Horse, error) {
 	return course.Profiles()[0].Horse(), nil
 }
 
-// horseFrom is the horse that debriefs measured. The faults of all of them are told at once.
+// sizeGiven is the size of that name; nil for none.
+func sizeGiven(name string) (*course.Profile, error) {
+	if name == "" {
+		return nil, nil
+	}
+	i := slices.Index(sizes(), name)
+	if i < 0 {
+		return nil, badUse(fmt.Errorf("groundline: --size %q, expected %s", name, strings.Join(sizes(), ", ")))
+	}
+	return &course.Profiles()[i], nil
+}
+
+// horseFrom is the horse that debriefs measured.
 func horseFrom(paths []string, size *course.Profile) (course.Horse, error) {
+	rides, err := ridesFrom(paths)
+	if err != nil {
+		return course.Horse{}, err
+	}
+	rides.Size = size
+	h, err := horse.Of(rides).Course()
+	if err != nil {
+		return course.Horse{}, noAnswer(fmt.Errorf("%s: %w; expected a debrief of related or bending lines, or --size alone", strings.Join(paths, " and "), err))
+	}
+	return h, nil
+}
+
+// ridesFrom are the rides of a horse that debriefs measured. The faults of all of them are reported at once.
+func ridesFrom(paths []string) (horse.Rides, error) {
 	var debriefs []*report.Debrief
 	var faults []string
 	for _, path := range paths {
@@ -163,13 +185,7 @@ func horseFrom(paths []string, size *course.Profile) (course.Horse, error) {
 		debriefs = append(debriefs, d)
 	}
 	if len(faults) > 0 {
-		return course.Horse{}, badInput(fmt.Errorf("%s", strings.Join(faults, "\n")))
+		return horse.Rides{}, badInput(fmt.Errorf("%s", strings.Join(faults, "\n")))
 	}
-	rides := report.RiddenIn(debriefs)
-	rides.Size = size
-	h, err := horse.Of(rides).Course()
-	if err != nil {
-		return course.Horse{}, noAnswer(fmt.Errorf("%s: %w; expected a debrief of related or bending lines, or --size alone", strings.Join(paths, " and "), err))
-	}
-	return h, nil
+	return report.RiddenIn(debriefs), nil
 }

@@ -173,6 +173,8 @@ func (r *ride) debrief(opt Options) *report.Debrief {
 	if d.Horse.StrideS == nil && r.ev != nil {
 		d.Horse.StrideS = r.ev.StrideS
 	}
+	d.SetBudgets(opt.Record)
+	d.SetAnswers()
 	d.Ridden = r.ridden(d.Lines)
 	d.StrideRows = r.strideRows(d)
 	d.Notes = append([]trace.Note{}, r.notes...)
