@@ -203,7 +203,7 @@ func TestHorsePageTellsTheRecord(t *testing.T) {
 	status, html = got(t, fmt.Sprintf("%s/rides/%d", at, y.rides[1]))
 	require.Equal(t, http.StatusOK, status)
 	require.Contains(t, plain(html), "By 3 other rides its usual stride is 3.")
-	require.Regexp(t, `(long|right|tight) \([+-]?\d`, plain(html))
+	require.Regexp(t, `(long|right|short) \([+-]?\d`, plain(html))
 	_, html = got(t, fmt.Sprintf("%s/rides/%d", y.URL, y.rides[1]))
 	require.Contains(t, html, fmt.Sprintf(`href="/horses/%d/rides/%d"`, y.birch, y.rides[1]), "the debrief leads to it")
 	for _, path := range []string{"/rides/77", "/rides/x"} {

@@ -143,3 +143,22 @@ func (m *Matrix) add(row *Row, r Ride) {
 		row.Cells[t.column] = append(row.Cells[t.column], t.Tried)
 	}
 }
+
+// Tried is the lesson without the elements that nobody has a try at to show, such as a first fence that all jumped.
+func (m Matrix) Tried() Matrix {
+	var out Matrix
+	for _, row := range m.Rows {
+		row.Cells = nil
+		out.Rows = append(out.Rows, row)
+	}
+	for k, c := range m.Columns {
+		if !slices.ContainsFunc(m.Rows, func(r Row) bool { return len(r.Cells[k]) > 0 }) {
+			continue
+		}
+		out.Columns = append(out.Columns, c)
+		for i := range out.Rows {
+			out.Rows[i].Cells = append(out.Rows[i].Cells, m.Rows[i].Cells[k])
+		}
+	}
+	return out
+}

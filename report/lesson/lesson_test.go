@@ -37,4 +37,8 @@ func TestMatrix(t *testing.T) {
 	require.Equal(t, []Tried{{2, 1, "5 to 6 strides", "", ""}, {2, 0, "", "refused", "stop"}}, m.Rows[1].Cells[1], "an open count is no verdict")
 	require.Empty(t, m.Rows[1].Cells[2])
 	require.Empty(t, Of(nil).Rows)
+	seen := m.Tried()
+	require.Len(t, seen.Columns, 1, "nobody has a try at the others")
+	require.Equal(t, m.Rows[0].Cells[1], seen.Rows[0].Cells[0])
+	require.Len(t, m.Rows[0].Cells, 3, "the whole stays as it was")
 }

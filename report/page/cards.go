@@ -19,6 +19,7 @@ type card struct {
 	Facts                  []fact
 	Earlier                []string // the rides of the line before this one, the newest first
 	Open                   bool
+	Href                   string // of all attempts at the line, "" for nowhere
 }
 
 // badge is a word with a mark of its own kind: "added", "less", "long", "short", "good", "stop".
@@ -34,7 +35,7 @@ const mostOpen = 3
 const mostEarlier = 8
 
 // cards are the lines in the order in which they are told, each by its last ride; those before it are listed below the fold.
-func (v *view) cards() []card {
+func (v *view) cards(href func(from, to string) string) []card {
 	at := v.addresses()
 	last := v.lastRides()
 	earlier := map[string][]string{}
@@ -51,6 +52,9 @@ func (v *view) cards() []card {
 			c.Earlier = append(c.Earlier, earlier[l.Name][i])
 		}
 		c.ID = at[l.Index]
+		if href != nil {
+			c.Href = href(v.d.Lines[l.Index].From, v.d.Lines[l.Index].To)
+		}
 		if s := v.stripOf(l.Index); s != nil {
 			c.Strip = s.draw(v, c.ID)
 		}

@@ -48,6 +48,8 @@ type Options struct {
 	// Links lead away from a page that is one of several, above everything else, the first by the name of the whole; none
 	// for a file that stands alone. Own are those to what else there is of this ride.
 	Links, Own []report.Link
+	// LineHref is where all attempts at a line are, for the cards; nil where they lead nowhere.
+	LineHref func(from, to string) string
 }
 
 // Write writes the debrief as one HTML file. It is refused, as by [report.JSON], when a figure is NaN
@@ -78,7 +80,7 @@ func Render(d *report.Debrief, opt Options) (html []byte, policy string, err err
 		Links:  opt.Links, Own: opt.Own,
 		Style: template.CSS(style), Script: template.JS(pageJS),
 		Title: v.told.Title, Told: v.told, Plan: plan, Chart: chart, Furniture: v.furniture(), TrackKey: v.trackKey(), TrackTitle: v.trackKeyTitle(), Moments: v.moments,
-		Cards: v.cards(), Headline: v.headline(), Grave: v.grave(),
+		Cards: v.cards(opt.LineHref), Headline: v.headline(), Grave: v.grave(),
 		Lines: v.linesTable(), Efforts: v.effortsTable(), Nothing: len(d.Efforts) == 0, NoPlan: d.Course == nil, Offs: told(d), Basis: d.Basis,
 	}
 	t, err := template.New("page").Funcs(template.FuncMap{"clean": cleaned, "short": short, "join": strings.Join, "sentence": sentence}).Parse(pageHTML)

@@ -162,6 +162,12 @@ func (s *strip) draw(v *view, id string) *figure {
 	const planY, barY, barPx, high = 5.0, 12.0, 22.0, 38.0
 	x := func(m float64) string { return num(100 * (m + s.shift) / s.wholeM()) }
 	words := s.words(v)
+	every := 1 // stride numbered: on a phone each has the room of two digits
+	for _, each := range []int{2, 5, 10} {
+		if len(s.parts)/every > 15 {
+			every = each
+		}
+	}
 	out := &svg{}
 	out.f(`<svg class="draw ridden" width="100%%" height="%s" role="img" aria-label="%s">`, num(high), html.EscapeString(words))
 	if s.planned != nil {
@@ -175,7 +181,10 @@ func (s *strip) draw(v *view, id string) *figure {
 		switch p.kind {
 		case "stride":
 			out.f(`<g id="%s.%d"><rect class="%s" x="%s%%" width="%s%%" y="%s" height="%s"/>`, html.EscapeString(id), p.number, p.class, x(p.from), wide, num(barY), num(barPx))
-			out.f(`<text class="count" x="%s%%" y="%s">%d</text></g>`, x((p.from+p.to)/2), num(barY+barPx-6.5), p.number)
+			if p.number%every == 0 {
+				out.f(`<text class="count" x="%s%%" y="%s">%d</text>`, x((p.from+p.to)/2), num(barY+barPx-6.5), p.number)
+			}
+			out.f(`</g>`)
 		default: // down from the first obstacle, or up to the second
 			d := "M0 0Q8 2 10 10L0 10Z"
 			if p.kind == "takeoff" {

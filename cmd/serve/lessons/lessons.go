@@ -217,7 +217,7 @@ func (s *Room) view(ctx context.Context, rides []keep.Ride) (lessonView, error) 
 		}
 		of = append(of, lesson.Ride{ID: ride.ID, Pupil: pupilOf(ride), At: ride.At(), Debrief: d})
 	}
-	m := lesson.Of(of)
+	m := lesson.Of(of).Tried()
 	for _, c := range m.Columns {
 		out := column{Name: c.Name()}
 		if c.Planned != nil {

@@ -5,12 +5,14 @@ import (
 	"fmt"
 	"groundline/cmd/serve/columns"
 	"groundline/cmd/serve/guard"
+	"groundline/cmd/serve/lines"
 	"groundline/cmd/serve/shell"
 	"groundline/report"
 	"groundline/report/keep"
 	ridepage "groundline/report/page"
 	"net/http"
 	"strings"
+	"time"
 )
 
 // rideView is a ride that has no debrief to show: not yet, or not at all.
@@ -96,7 +98,7 @@ func onPage(fault string) string {
 
 // showDebrief is the debrief's own page, with ways to the rest. Its own policy is stricter than that of the other pages.
 func (s *Room) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.Ride, d *report.Debrief) {
-	html, policy, err := ridepage.Render(d, ridepage.Options{Units: shell.UnitsOf(r), Links: shell.MainLinks("/"), Own: ownLinks(r, ride, d)})
+	html, policy, err := ridepage.Render(d, ridepage.Options{Units: shell.UnitsOf(r), Links: shell.MainLinks("/"), Own: ownLinks(r, ride, d), LineHref: lineHref(ride)})
 	if err != nil {
 		s.Fail(w, r, err)
 		return
@@ -104,6 +106,14 @@ func (s *Room) showDebrief(w http.ResponseWriter, r *http.Request, ride keep.Rid
 	guard.SetPolicy(w, policy)
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_, _ = w.Write(html)
+}
+
+// lineHref gives the address of all attempts at a line of the ride's course; nil where it has none.
+func lineHref(ride keep.Ride) func(from, to string) string {
+	if ride.CourseID == 0 {
+		return nil
+	}
+	return func(from, to string) string { return lines.Address(ride.CourseID, from, to) }
 }
 
 // ownLinks lead from a ride's debrief to what else there is of it, what is missing first.
@@ -119,7 +129,12 @@ func ownLinks(r *http.Request, ride keep.Ride, d *report.Debrief) []report.Link 
 		details = report.Link{Text: "Details: name its horse", Href: at + "/details"}
 	}
 	links := []report.Link{details, {Text: "Compare", Href: fmt.Sprintf("/compare?ride=%d", ride.ID)}}
+	links = append(links, report.Link{Text: "Lesson", Href: fmt.Sprintf("/lessons/%s/%d", ride.At().UTC().Format(time.DateOnly), ride.CourseID)})
+	if ride.CourseID != 0 {
+		links = append(links, report.Link{Text: "Course", Href: fmt.Sprintf("/courses/%d", ride.CourseID)})
+	}
 	if ride.HorseID != 0 {
+		links = append(links, report.Link{Text: "Horse", Href: shell.HorseAddress(ride.HorseID)})
 		links = append(links, report.Link{Text: "Against the horse's record", Href: fmt.Sprintf("%s/rides/%d", shell.HorseAddress(ride.HorseID), ride.ID)})
 	}
 	if hasSheet(d) {
