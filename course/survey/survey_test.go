@@ -496,8 +496,12 @@ func TestAnythingGoes(t *testing.T) {
 		}
 	})
 	t.Logf("%d made, %d taped", made, taped)
-	require.Greater(t, made, 20)
-	require.Greater(t, taped, 5)
+	least := 20
+	if testing.Short() { // in which a fifth of the surveys are drawn
+		least = 4
+	}
+	require.Greater(t, made, least)
+	require.GreaterOrEqual(t, taped, least/4)
 }
 
 // The laps of a watch's own file, read as such: the press ends one lap and begins the next; the first lap begins
