@@ -32,6 +32,7 @@ type serveFlags struct {
 	cert, key      string
 	maxUploadMB    int64
 	verbose        bool
+	openHere       bool
 }
 
 // listenUsually is this machine alone, at a port that no registered service has.
@@ -46,7 +47,8 @@ func serveCommand(std streams) *cobra.Command {
 debrief, draw and walk courses, compare attempts at a line, see each horse's record, take the
 stride table away. What is dropped is kept in the store, untouched. Nothing leaves the machine.
 
-It runs until interrupted (Ctrl+C).
+It runs until interrupted (Ctrl+C). The address that it prints signs in the browser that opens it
+first; other accounts of this machine get nothing (--open-here lets them in).
 
 Others come in only by a passcode. Set it once with --set-passcode, which asks for it twice; it is
 kept in the store as a hash. Then --listen 0.0.0.0:8417 opens the page to the network. Without TLS
@@ -73,6 +75,7 @@ front and name it with --name https://NAME. A program sends "Authorization: Bear
 	flags.StringVar(&f.cert, "cert", "", "the certificate for TLS, a PEM file; taken anew when it changes")
 	flags.StringVar(&f.key, "key", "", "the certificate's key, a PEM file")
 	flags.Int64Var(&f.maxUploadMB, "max-upload", f.maxUploadMB, "the largest recording that is taken, all its files together, MB")
+	flags.BoolVar(&f.openHere, "open-here", false, "without a passcode: let every account of this machine in, not only who has the printed address")
 	flags.BoolVar(&f.verbose, "verbose", false, "write a line for each request")
 	c.MarkFlagsMutuallyExclusive("set-passcode", "forget-passcode", "passcode-file")
 	c.MarkFlagsRequiredTogether("cert", "key")
@@ -123,6 +126,12 @@ func servePage(ctx context.Context, f serveFlags, std streams) error {
 	if err := door.SetPasscode(passcode); err != nil {
 		return badInput(fmt.Errorf("groundline: %w", err))
 	}
+	path := "/"
+	if passcode == "" && !f.openHere {
+		if path, err = door.AskForLink(); err != nil {
+			return noAnswer(err)
+		}
+	}
 	var secure *tls.Config
 	if f.cert != "" {
 		if secure, err = guard.TLS(f.cert, f.key, log); err != nil {
@@ -154,7 +163,7 @@ func servePage(ctx context.Context, f serveFlags, std streams) error {
 		}
 	}()
 	for _, address := range pageAddresses(listener.Addr(), f.names, secure != nil) {
-		fmt.Fprintf(std.err, "groundline: the page is at %s until Ctrl+C\n", address)
+		fmt.Fprintf(std.err, "groundline: the page is at %s until Ctrl+C\n", strings.TrimSuffix(address, "/")+path)
 	}
 	select {
 	case err = <-served:

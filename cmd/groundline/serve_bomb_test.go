@@ -64,7 +64,7 @@ func TestNoRecordingEndsTheServer(t *testing.T) {
 		t.Skip("some tens of seconds, with limits as Linux has them")
 	}
 	store := filepath.Join(t.TempDir(), "store")
-	c := &child{Cmd: exec.Command("sh", "-c", `ulimit -v 1048576 && exec groundline serve --listen 127.0.0.1:0 --store "$0"`, store), said: &heard{}}
+	c := &child{Cmd: exec.Command("sh", "-c", `ulimit -v 1048576 && exec groundline serve --listen 127.0.0.1:0 --open-here --store "$0"`, store), said: &heard{}}
 	c.Stderr = c.said
 	require.NoError(t, c.Start())
 	t.Cleanup(func() { _ = c.Process.Kill(); _ = c.Wait() })

@@ -54,7 +54,7 @@ type child struct {
 
 func startProcess(t *testing.T, store string, more ...string) *child {
 	t.Helper()
-	c := &child{Cmd: exec.Command("groundline", append([]string{"serve", "--listen", "127.0.0.1:0", "--store", store}, more...)...), said: &heard{}}
+	c := &child{Cmd: exec.Command("groundline", append([]string{"serve", "--listen", "127.0.0.1:0", "--store", store, "--open-here"}, more...)...), said: &heard{}}
 	c.Stderr = c.said
 	require.NoError(t, c.Start())
 	t.Cleanup(func() {

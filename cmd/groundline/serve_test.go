@@ -61,7 +61,7 @@ var pageAt = regexp.MustCompile(`the page is at (\S+)/ until`)
 func startPage(t *testing.T, args ...string) *served {
 	t.Helper()
 	s := &served{said: &heard{}, store: filepath.Join(t.TempDir(), "store")}
-	full := append([]string{"serve", "--listen", "127.0.0.1:0", "--store", s.store}, args...)
+	full := append([]string{"serve", "--listen", "127.0.0.1:0", "--store", s.store, "--open-here"}, args...)
 	ctx, cancel := context.WithCancel(context.Background())
 	code := make(chan int, 1)
 	go func() { code <- run(ctx, full, streams{out: io.Discard, err: s.said}) }()
@@ -405,4 +405,34 @@ func TestStoppingWaitsForUploads(t *testing.T) {
 	require.NoError(t, got.err)
 	require.Equal(t, http.StatusCreated, got.status)
 	require.Equal(t, exitDone, <-code)
+}
+
+// Another account of the machine can reach the port, and gets nothing; who has the printed address comes in by it, once.
+func TestTheAddressIsTheKey(t *testing.T) {
+	said := &heard{}
+	ctx, cancel := context.WithCancel(context.Background())
+	code := make(chan int, 1)
+	go func() {
+		code <- run(ctx, []string{"serve", "--listen", "127.0.0.1:0", "--store", filepath.Join(t.TempDir(), "store")}, streams{out: io.Discard, err: said})
+	}()
+	defer func() { cancel(); <-code }()
+	printed := regexp.MustCompile(`the page is at (http://[^/]+)(/sign-in\?key=\w+) until`)
+	require.Eventually(t, func() bool { return printed.MatchString(said.String()) }, 20*time.Second, 5*time.Millisecond)
+	at := printed.FindStringSubmatch(said.String())
+	jar, err := cookiejar.New(nil)
+	require.NoError(t, err)
+	other, owner := &http.Client{}, &http.Client{Jar: jar}
+	status := func(c *http.Client, path string) int {
+		answer, err := c.Get(at[1] + path)
+		require.NoError(t, err)
+		answer.Body.Close()
+		return answer.StatusCode
+	}
+	for _, path := range []string{"/", "/rides", "/api/1/rides", "/api/1/horses"} {
+		require.Equal(t, http.StatusUnauthorized, status(other, path), path)
+	}
+	require.Equal(t, http.StatusOK, status(owner, at[2]))
+	require.Equal(t, http.StatusOK, status(owner, "/api/1/rides"))
+	require.Equal(t, http.StatusOK, status(other, at[2]), "the page that asks for it")
+	require.Equal(t, http.StatusUnauthorized, status(other, "/api/1/rides"))
 }

@@ -8,7 +8,7 @@
 //   - the name it asks for: only the server's own names and addresses are answered, so that no foreign name that was
 //     pointed at this machine (DNS rebinding) reads anything (hosts.go);
 //   - where it comes from: nothing is changed, and nothing but a page opened, at another site's word (cross.go);
-//   - the passcode, where one is set: a session of a browser, or the passcode itself from a program (passcode.go,
+//   - the passcode, where one is set, or else the key of the address that was printed (link.go): a session of a browser, or the passcode itself from a program (passcode.go,
 //     sessions.go, rate.go, signin.go);
 //   - its turn: only so many recordings are taken in and so many answers worked out at once (pace.go, turns.go).
 //
@@ -74,6 +74,7 @@ type Guard struct {
 	names    []name
 	origins  *http.CrossOriginProtection
 	passcode atomic.Pointer[string] // PHC string; nil: none is asked for
+	link     atomic.Pointer[link]   // nil: none, or used
 	sessions Sessions
 	rates    *rates
 	checking chan struct{} // how many passcodes are verified at once

@@ -39,7 +39,9 @@ func (g *Guard) signedIn(next http.Handler) http.Handler {
 		case r.URL.Path == signInPath && phc == nil:
 			http.Redirect(w, r, "/", http.StatusSeeOther)
 		case r.URL.Path == signInPath:
-			g.signIn(w, r, *phc, page)
+			if !g.byLink(w, r, *phc) {
+				g.signIn(w, r, *phc, page)
+			}
 		case r.URL.Path == signOutPath:
 			g.signOut(w, r, phc)
 		case phc == nil || g.opt.Open(r.URL.Path):
