@@ -85,7 +85,7 @@ type rhythm struct {
 // own is not known yet. After a landing they come down about 0.2 s later, and about 0.2 s before take-off they come down
 // for the push-off (trade's definition of a line's strides; a stance lasts about that long).
 const (
-	hindAfterMid       = 0.03
+	hindAfterMid       = 0.02
 	usualBeatPhase     = 0.45
 	hindAfterLandingS  = 0.21
 	hindBeforeTakeoffS = 0.21

@@ -2,6 +2,8 @@ package detect
 
 import (
 	"math"
+	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -156,4 +158,31 @@ func TestBrokenRides(t *testing.T) {
 		require.NoError(t, err)
 		tidy(t, n, ev)
 	})
+}
+
+// TestWhatFitsNothingIsTold: a strong wave without any gait's rhythm is no canter, and is reported with what was seen of it.
+func TestWhatFitsNothingIsTold(t *testing.T) {
+	g := rand.New(rand.NewPCG(3, 5))
+	rough := make([]float64, 9000)
+	for i := range rough {
+		rough[i] = g.NormFloat64()
+	}
+	rough = smooth(rough, 0.06)
+	m := &trace.Motion{RateHz: 100}
+	for i, v := range rough {
+		m.TimeS = append(m.TimeS, float64(i)/100)
+		m.AX, m.AY, m.AZ = append(m.AX, 0), append(m.AY, 0), append(m.AZ, gravityMS2+50*v)
+	}
+	ev, err := FromMotion(m, Options{})
+	require.NoError(t, err)
+	tidy(t, m, ev)
+	for _, j := range ev.Jumps {
+		require.Less(t, j.Confidence, 0.5)
+	}
+	said := false
+	for _, n := range ev.Notes {
+		t.Log(n)
+		said = said || strings.Contains(n.What, "fits no gait") && strings.Contains(n.Why, "Hz") && strings.Contains(n.Why, "girth")
+	}
+	require.True(t, said)
 }

@@ -3,6 +3,7 @@ package detect
 import (
 	"context"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -64,6 +65,13 @@ func TestPeopleDoNotJump(t *testing.T) {
 					}
 				}
 				t.Logf("%s: canter %.1f s", name, canterS)
+				if canterS > 5 {
+					weak := false
+					for _, n := range ev.Notes {
+						weak = weak || strings.Contains(n.What, "the canter's wave is")
+					}
+					require.True(t, weak, "%s: a canter of %.0f s on a person, and nothing is said of its size", name, canterS)
+				}
 				for _, s := range ev.Strides {
 					if s.Gait == Canter {
 						steps++

@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"sort"
@@ -30,15 +31,111 @@ func run(ev *Events, pieces []*piece, o Options, first int) {
 		r.gaits, gaits = gaits[:len(r.w)], gaits[len(r.w):]
 	}
 	findCanters(rs, size, o)
+	hz, level, repeats, doubt := unfit(rs, size)
 	for i, r := range rs {
-		r.tell(ev, size, o, first+i)
+		r.tell(ev, size, o, first+i, doubt)
 	}
+	ev.Notes = append(ev.Notes, noteFit(rs, size, hz, level, repeats)...)
+}
+
+const (
+	// weakG is the root mean square of a canter's wave, g, below which it is no more than a walking person's bag shows: a canter on a
+	// trunk moves it by 0.35 g and more, people walking by 0.2 to 0.44 g.
+	weakG = 0.3
+	// strongG is more than any horse's canter shows, made ones on the hardest pads and arms included (0.4 to 1.15 g).
+	strongG = 1.3
+	// unfitNats is the cost from which a window fits no gait: three standard deviations in size, or two in both size and place of
+	// the wave; unfitS is how long that must last to be worth a word, and movingLevel the size from which anything moves.
+	unfitNats   = 4.5
+	unfitS      = 15.0
+	movingLevel = 0.0
+	// mostWalk is by how much a walk's wave may be larger than the usual one's, of the ln of the power: two of carrySD and walkSD
+	// together.
+	mostWalk = 2.3
+)
+
+// inCanter tells whether a moment lies in one of the canters found, or beside one.
+func (r *reading) inCanter(t float64) bool {
+	for _, path := range r.canters {
+		if t > r.c.pk[path[0].k].t-winS && t < r.c.pk[path[len(path)-1].k].t+winS {
+			return true
+		}
+	}
+	return false
+}
+
+// unfit are the windows in which something moves, but as no gait does: the frequency and size of their strongest wave and its
+// share of the power. doubt is what that takes from each jump, nats: what was not understood for a large part of the time is not
+// trusted in the rest.
+func unfit(rs []*reading, size gaitSizes) (hz, level, repeats []float64, doubt float64) {
+	moving := 0
+	for _, r := range rs {
+		for i, w := range r.w {
+			if w.level < movingLevel {
+				continue
+			}
+			moving++
+			least := math.Inf(1)
+			for _, g := range [...]Gait{Walk, Trot, Canter} {
+				least = math.Min(least, gaitCost(w, g, size))
+			}
+			// no gait's size and place, a canter's without its even beats, or a walk larger than any horse's on any carrying
+			evenly := r.gaits[i] != Canter || r.inCanter(w.t)
+			if large := r.gaits[i] == Walk && w.level > usualSizes.walk+mostWalk; least < unfitNats && evenly && !large {
+				continue
+			}
+			f := w.peakHz
+			if w.powHigh > w.powLow {
+				f = w.trotHz
+			}
+			hz, level = append(hz, f), append(level, w.level)
+			repeats = append(repeats, math.Max(w.powLow, w.powHigh)/(w.powLow+w.powHigh))
+		}
+	}
+	if share := float64(len(hz)) / math.Max(1, float64(moving)); share > unfitFree && float64(len(hz))*winHopS >= unfitS {
+		doubt = unfitDoubt * (share - unfitFree)
+	}
+	return hz, level, repeats, doubt
+}
+
+// The share of the moving time that may fit no gait before jumps are doubted, and the nats that all of it takes from each.
+const (
+	unfitFree  = 0.05
+	unfitDoubt = 40
+)
+
+// noteFit says where the wave is weak or fits no gait, and what was seen of it.
+func noteFit(rs []*reading, size gaitSizes, hz, level, repeats []float64) (out []trace.Note) {
+	const mount = "fix the sensor tight, at the girth or the saddle, where it neither swings nor slips"
+	canterS := 0.0
+	for _, r := range rs {
+		for _, path := range r.canters {
+			canterS += r.c.pk[path[len(path)-1].k].t - r.c.pk[path[0].k].t
+		}
+	}
+	g := math.Exp(size.canter/2) / gravityMS2
+	if canterS > 0 && g > strongG {
+		out = append(out, trace.Note{Level: "caution", What: "the canter's wave is larger than a horse's",
+			Why: fmt.Sprintf("%.1f g: a limb, or a sensor that knocks; %s", g, mount)})
+	}
+	if canterS > 0 && g < weakG {
+		out = append(out, trace.Note{Level: "caution", What: "the canter's wave is weak",
+			Why: fmt.Sprintf("%.2f g, where a horse's trunk moves by 0.35 g and more: a wrist, a loose pocket or a bag; %s", g, mount)})
+	}
+	if s := float64(len(hz)) * winHopS; s >= unfitS {
+		out = append(out, trace.Note{Level: "caution", What: fmt.Sprintf("for %.0f s the motion fits no gait", s),
+			Why: fmt.Sprintf("its strongest wave has %.1f Hz, %.2f g and %.0f %% of the power; %s", median(hz), math.Exp(median(level)/2)/gravityMS2, 100*median(repeats), mount)})
+	}
+	return out
 }
 
 // tell adds what was found in a piece to the events.
-func (r *reading) tell(ev *Events, size gaitSizes, o Options, no int) {
+func (r *reading) tell(ev *Events, size gaitSizes, o Options, no int, doubt float64) {
 	p, c, canters := r.p, r.c, r.canters
 	cands := p.judge(ev, c, canters, gainOf(o.MinConfidence))
+	for i := range cands {
+		cands[i].gain -= doubt
+	}
 	p.addYaw(ev)
 	first := len(ev.Gaits)
 	p.addGaits(ev, c, canters, size)
