@@ -113,17 +113,19 @@ func writeLines(p *page, d *Debrief, units Units) {
 		return
 	}
 	var rows []tableRow
+	ridden := d.RiddenLines()
 	for _, way := range ways {
 		name := way[0] + " to " + way[1]
 		all := linesAt(d, rides[way])
 		if len(all) == 1 {
-			l := all[0]
-			rows = append(rows, tableRow{lineCells(name, groundWords(d, l, units), &l, units), joined(plannedWords(all), lineWords(l, units))})
+			l := ridden[rides[way][0]]
+			rows = append(rows, tableRow{lineCells(name, groundWords(d, *l.Line, units), l.Line, units), joined(plannedWords(all), lineWords(l, units))})
 			continue
 		}
 		rows = append(rows, tableRow{lineCells(name, groundWords(d, all[0], units), nil, units), plannedWords(all)})
-		for _, l := range all {
-			rows = append(rows, tableRow{lineCells("", rideWords(l), &l, units), lineWords(l, units)})
+		for _, k := range rides[way] {
+			l := ridden[k]
+			rows = append(rows, tableRow{lineCells("", rideWords(*l.Line), l.Line, units), lineWords(l, units)})
 		}
 	}
 	p.table([]string{"Lines", "", "strides", "each, " + units.length().unit, "in, out m/min", "rode"}, rows)
@@ -264,8 +266,9 @@ const steadyRhythmCV = 0.04
 
 // lineWords is what else there is to say of a ride of a line: its track and turn, a change of pace that is
 // beyond doubt, how long or tight it was, an uneven rhythm.
-func lineWords(l Line, units Units) string {
+func lineWords(r RiddenLine, units Units) string {
 	var said []string
+	l := r.Line
 	if l.TrackM != nil && !walkedKind(l.Kind) {
 		said = append(said, units.radius().measured(*l.TrackM)+" ridden")
 	}
@@ -289,7 +292,7 @@ func lineWords(l Line, units Units) string {
 		}
 		said = append(said, word+pace().bare(size(*l.SpeedDriftMS)))
 	}
-	said = append(said, remarks(RiddenLine{Line: &l}, units)...)
+	said = append(said, remarks(r, units)...)
 	return strings.Join(said, "; ")
 }
 

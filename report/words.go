@@ -143,10 +143,11 @@ func lineKeys(d *Debrief, units Units, others int) (keys []string) {
 
 func (t *Told) tellLines(d *Debrief, units Units) {
 	ways, rides, others := waysOf(d)
+	ridden := d.RiddenLines()
 	for _, way := range ways {
 		all := rides[way]
 		for i, k := range all {
-			l := toldLine(d, d.Lines[k], units)
+			l := toldLine(d, ridden[k], units)
 			l.Index = k
 			if len(all) > 1 {
 				l.Ride = strings.TrimSpace(rideWords(d.Lines[k]))
@@ -163,7 +164,8 @@ func (t *Told) tellLines(d *Debrief, units Units) {
 	}
 }
 
-func toldLine(d *Debrief, l Line, units Units) ToldLine {
+func toldLine(d *Debrief, r RiddenLine, units Units) ToldLine {
+	l := *r.Line
 	t := ToldLine{Name: l.From + " to " + l.To, Ground: groundWords(d, l, units), Strides: strideWords(l), Pace: paceWords(l)}
 	if l.StrideLengthM != nil {
 		t.Length = units.length().bare(*l.StrideLengthM)
@@ -191,7 +193,7 @@ func toldLine(d *Debrief, l Line, units Units) ToldLine {
 			}
 		}
 	}
-	t.Words = strings.Join(remarks(RiddenLine{Line: &l}, units), "; ")
+	t.Words = strings.Join(remarks(r, units), "; ")
 	return t
 }
 

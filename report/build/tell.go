@@ -142,6 +142,16 @@ func (r *ride) approach(o course.Obstacle, m effort) *report.Approach {
 	if len(pts) < 5 {
 		return nil
 	}
+	last := pts[len(pts)-1]
+	angle := course.WrapDeg(last.HeadingDeg() - o.FacingDeg)
+	sd := last.SpeedSDMS / math.Max(last.SpeedMS(), 1) * 180 / math.Pi
+	an := trace.FromSD(angle, math.Max(sd, 1))
+	return &report.Approach{StraightRMSM: straightness(pts), AngleDeg: &an}
+}
+
+// straightness is the spread of a way about the best straight line: the root of the least principal value (orthogonal
+// regression). pts are at least two.
+func straightness(pts []place.Sample) *trace.Estimate {
 	n := float64(len(pts))
 	var mx, my float64
 	for _, p := range pts {
@@ -151,16 +161,10 @@ func (r *ride) approach(o course.Obstacle, m effort) *report.Approach {
 	for _, p := range pts {
 		sxx, sxy, syy = sxx+sq(p.X-mx), sxy+(p.X-mx)*(p.Y-my), syy+sq(p.Y-my)
 	}
-	// The least principal value is the spread about the best straight line (orthogonal regression).
 	least := (sxx+syy)/2 - math.Sqrt(sq((sxx-syy)/2)+sq(sxy))
 	rms := math.Sqrt(math.Max(least, 0) / n)
-	last := pts[len(pts)-1]
-	angle := course.WrapDeg(last.HeadingDeg() - o.FacingDeg)
-	sd := last.SpeedSDMS / math.Max(last.SpeedMS(), 1) * 180 / math.Pi
-	noise := last.PlaceSDM
-	st := trace.Estimate{Value: rms, Low: math.Max(0, rms-1.645*noise), High: rms + 1.645*noise}
-	an := trace.FromSD(angle, math.Max(sd, 1))
-	return &report.Approach{StraightRMSM: &st, AngleDeg: &an}
+	noise := pts[len(pts)-1].PlaceSDM
+	return &trace.Estimate{Value: rms, Low: math.Max(0, rms-1.645*noise), High: rms + 1.645*noise}
 }
 
 func (r *ride) tellLines() []report.Line {
