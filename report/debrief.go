@@ -114,6 +114,8 @@ type Effort struct {
 type Approach struct {
 	StraightRMSM *trace.Estimate `json:"straight_rms_m"`
 	AngleDeg     *trace.Estimate `json:"angle_deg"`
+	// Straight10M is the same spread over the last 10 m ridden, however long they took; nil where the track is shorter.
+	Straight10M *trace.Estimate `json:"straight_10m_rms_m"`
 }
 
 // Line is a way ridden from one obstacle to the next, each time it was ridden: ways that the

@@ -31,7 +31,8 @@ const (
 	PaceChange   Key = "pace_change_m_s"     // out against in, either way
 	Angle        Key = "approach_angle_deg"  // to To, either way
 	Wander       Key = "approach_straight_m" // to To
-	JumpingTime  Key = "jumping_time_s"      // of a round
+	Wander10M    Key = "approach_straight_10m_m"
+	JumpingTime  Key = "jumping_time_s" // of a round
 )
 
 // RiddenLine is one ride of a line: the line with the efforts that it joins. Line is nil for the way in to the first
@@ -191,6 +192,16 @@ var figures = []Figure{
 	{Key: Wander, Name: "approach wander", Unit: Length, Better: true, More: "approach wandered %s more", Less: "approach %s straighter",
 		Field: "efforts[].approach.straight_rms_m", High: 1000, Of: ofApproach(func(a *Approach) *trace.Estimate { return a.StraightRMSM }),
 		Meaning: "spread of the last three strides' track about a straight line, root mean square", Derived: "orthogonal regression of the track over 1.8 s"},
+	// It is no sign of a better ride beside Wander, which is nearly the same: one straightness counts once.
+	{Key: Wander10M, Name: "wander, last 10 m", Unit: Length, More: "last 10 m wandered %s more", Less: "last 10 m %s straighter",
+		Field: "efforts[].approach.straight_10m_rms_m", High: 1000, Of: ofApproach(func(a *Approach) *trace.Estimate { return a.Straight10M }),
+		Remark: func(u Units, r RiddenLine, e trace.Estimate) string {
+			if e.Low <= weavingM {
+				return ""
+			}
+			return "wandered " + u.length().measured(e) + " over the last 10 m to " + r.Line.To
+		},
+		Meaning: "spread of the last 10 m ridden before take-off about a straight line, root mean square", Derived: "orthogonal regression of the track over 10 m"},
 }
 
 // fitRemark says by how much a line was long or short for this horse, where that is certain.
@@ -214,6 +225,7 @@ var roundTime = Figure{Key: JumpingTime, Name: "first take-off to last landing",
 const (
 	// minTurnDeg is the turn from which a line has a radius worth showing: below it the debrief calls a line straight.
 	minTurnDeg   = 10.0
+	weavingM     = 0.3 // a foot to either side: more than a horse's own way over straight ground (our choice)
 	maxRadiusM   = 1e6
 	maxTurnedDeg = 1e5 // 270 circles
 )

@@ -52,3 +52,21 @@ func TestArcRadius(t *testing.T) {
 	}
 	require.Nil(t, r.arcRadius(0, r.path.Pieces[0].ToS(), -35))
 }
+
+// Straightness of a way along the x axis that weaves by a sine of 0.5 m is the sine's own spread, 0.5/√2, over whole waves; of
+// a track shorter than asked for it is unknown.
+func TestStraightOver(t *testing.T) {
+	q := place.Piece{}
+	for i := range 200 {
+		x := 5 * float64(i) * place.StepS // 5 m/s
+		q.X, q.Y = append(q.X, x), append(q.Y, 0.5*math.Sin(2*math.Pi*x/2.5))
+		q.VX, q.VY = append(q.VX, 5), append(q.VY, 0)
+		q.PlaceSDM, q.SpeedSDMS = append(q.PlaceSDM, 0), append(q.SpeedSDMS, 0)
+	}
+	r := &ride{}
+	r.path = &place.Path{Pieces: []place.Piece{q}}
+	got := r.straightOver(q.ToS(), 25)
+	require.NotNil(t, got)
+	require.InDelta(t, 0.5/math.Sqrt2, got.Value, 0.02)
+	require.Nil(t, r.straightOver(q.ToS(), 200))
+}

@@ -3,6 +3,7 @@ package build
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -146,7 +147,28 @@ func (r *ride) approach(o course.Obstacle, m effort) *report.Approach {
 	angle := course.WrapDeg(last.HeadingDeg() - o.FacingDeg)
 	sd := last.SpeedSDMS / math.Max(last.SpeedMS(), 1) * 180 / math.Pi
 	an := trace.FromSD(angle, math.Max(sd, 1))
-	return &report.Approach{StraightRMSM: straightness(pts), AngleDeg: &an}
+	return &report.Approach{StraightRMSM: straightness(pts), AngleDeg: &an, Straight10M: r.straightOver(m.takeoff.Value, 10)}
+}
+
+// straightOver is the straightness of the last metres ridden before an instant; nil where the track does not reach back
+// so far within ten seconds.
+func (r *ride) straightOver(toS, metres float64) *trace.Estimate {
+	var pts []place.Sample
+	var way float64
+	for t := toS; t > toS-10; t -= place.StepS {
+		s, ok := r.path.At(t)
+		if !ok {
+			return nil
+		}
+		if n := len(pts); n > 0 {
+			way += math.Hypot(s.X-pts[n-1].X, s.Y-pts[n-1].Y)
+		}
+		if pts = append(pts, s); way >= metres {
+			slices.Reverse(pts)
+			return straightness(pts)
+		}
+	}
+	return nil
 }
 
 // straightness is the spread of a way about the best straight line: the root of the least principal value (orthogonal
