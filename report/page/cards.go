@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"groundline/report"
@@ -16,6 +17,7 @@ type card struct {
 	Badges                 []badge
 	Strip                  *figure
 	Says                   []string
+	Next                   string // what to do next time; "" for nothing
 	Facts                  []fact
 	Earlier                []string // the rides of the line before this one, the newest first
 	Open                   bool
@@ -58,13 +60,59 @@ func (v *view) cards(href func(from, to string) string) []card {
 		if s := v.stripOf(l.Index); s != nil {
 			c.Strip = s.draw(v, c.ID)
 		}
-		if open < mostOpen && worthALook(c.Badges) {
+		if a := v.answer(v.d.Lines[l.Index].From+"-"+v.d.Lines[l.Index].To, v.d.Lines[l.Index].Attempt); a != nil {
+			c.Says, c.Next = saysOf(*a), textOf(a.Next)
+		}
+		if open < mostOpen && (worthALook(c.Badges) || c.Next != "") {
 			c.Open = true
 			open++
 		}
 		out = append(out, c)
 	}
+	return v.withFences(out)
+}
+
+// withFences puts the single fences that there is something to say of before the line that leaves them or, of the last one, at the end.
+func (v *view) withFences(cards []card) []card {
+	var fences []card
+	for i, a := range v.d.Answers {
+		if !slices.ContainsFunc(v.d.Efforts, func(e report.Effort) bool { return e.Obstacle != nil && *e.Obstacle == a.Element }) || a.Why == nil && a.Next == nil && len(a.Against) == 0 {
+			continue
+		}
+		c := card{ID: fmt.Sprintf("fence-%s-%d", address(a.Element), i+1), Name: "Fence " + a.Element, Says: saysOf(a), Next: textOf(a.Next)}
+		if at := slices.IndexFunc(cards, func(o card) bool { return strings.HasPrefix(o.Name, a.Element+" to ") }); at >= 0 {
+			cards = slices.Insert(cards, at, c)
+			continue
+		}
+		fences = append(fences, c)
+	}
+	return append(cards, fences...)
+}
+
+// answer is what the debrief says of an element; nil where it says nothing.
+func (v *view) answer(element string, attempt int) *report.ElementAnswer {
+	for i := range v.d.Answers {
+		if a := &v.d.Answers[i]; a.Element == element && a.Attempt == attempt {
+			return a
+		}
+	}
+	return nil
+}
+
+// saysOf is what happened, and why.
+func saysOf(a report.ElementAnswer) []string {
+	out := []string{a.What}
+	if a.Why != nil {
+		out = append(out, *a.Why)
+	}
 	return out
+}
+
+func textOf(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
 }
 
 // lastRides are the last ride of each line, by the line's name, in Debrief.Lines.
@@ -188,10 +236,15 @@ func upper(s string) string {
 
 // headline is the round in one sentence; of several rounds the last says most.
 func (v *view) headline() string {
-	if n := len(v.told.Rounds); n > 0 {
-		return cleaned(v.told.Rounds[n-1])
+	if n := len(v.d.Rounds); n > 0 {
+		if a := v.answer(fmt.Sprintf("round %d", v.d.Rounds[n-1].Round), 1); a != nil {
+			return strings.Join(append([]string{sentence(v.told.Tally)}, saysOf(*a)...), " ")
+		}
 	}
-	return ""
+	if n := len(v.told.Rounds); n > 0 {
+		return strings.Join(append([]string{sentence(v.told.Tally)}, v.told.Rounds...), " ")
+	}
+	return sentence(v.told.Tally)
 }
 
 // grave are the warnings: they stand above the figures.
