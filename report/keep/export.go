@@ -252,8 +252,8 @@ func (s *Store) Export(ctx context.Context, dir string) error {
 	defer os.RemoveAll(beside) // what was not put in place
 	done, err := s.desk.noteExport(beside)
 	defer done()
-	if err != nil {
-		return s.explain(err)
+	if err != nil { // the store's disk is full, from which an export may be the way out
+		s.log.Warn("what this export leaves where it is killed will not be removed", "error", err)
 	}
 	damaged, err := s.export(ctx, beside, inv)
 	if err == nil {
