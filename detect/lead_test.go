@@ -239,7 +239,7 @@ func trueStrides(r *labelled) (*Events, []TurnHint) {
 	}
 	sort.SliceStable(ev.Strides, func(i, j int) bool { return ev.Strides[i].FromS < ev.Strides[j].FromS })
 	ev.sets = findSets(ev.Strides)
-	if hints := ev.yawTurns(); len(hints) > 0 {
+	if hints := ev.Turns(); len(hints) > 0 {
 		return ev, hints
 	}
 	var hints []TurnHint

@@ -504,7 +504,7 @@ func (e *Events) finish() {
 	sort.SliceStable(e.Jumps, func(i, j int) bool { return e.Jumps[i].PushPeakS < e.Jumps[j].PushPeakS })
 	e.StrideS = e.usualStride()
 	e.sets = findSets(e.Strides)
-	SettleLeads(e, e.yawTurns())
+	SettleLeads(e, e.Turns())
 }
 
 // usualStride is the mean time from beat to beat in plain canter, nil with fewer than eight such

@@ -34,9 +34,9 @@ func (p *piece) addYaw(ev *Events) {
 	}
 }
 
-// yawTurns are the turns that the gyroscope shows: 0.2 rad/s or more (a circle of 30 m at 6 m/s) for an eighth of a circle
+// Turns are the turns that the gyroscope shows: 0.2 rad/s or more (a circle of 30 m at 6 m/s) for an eighth of a circle
 // or more.
-func (e *Events) yawTurns() []TurnHint {
+func (e *Events) Turns() []TurnHint {
 	const rate, least = 0.2, math.Pi / 4
 	var out []TurnHint
 	var t TurnHint

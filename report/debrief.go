@@ -39,6 +39,10 @@ type Debrief struct {
 	// Answers are what happened at each element, why, and what to do next time, in the order ridden.
 	Answers []ElementAnswer `json:"answers"`
 	Notes   []trace.Note    `json:"notes"`
+	// Events are what happened beside the plain strides and jumps, in time order, each with its probability; Unseen the kinds of events
+	// that this recording can't show.
+	Events []Event  `json:"events"`
+	Unseen []Unseen `json:"unseen"`
 	// Rejected are the candidates for a jump that were turned down, in time order, each with the rule.
 	Rejected []Rejected `json:"rejected"`
 	// Plan is the plan that the ride was held against, given or found; nil without one. It is not part of
@@ -116,6 +120,10 @@ type Approach struct {
 	AngleDeg     *trace.Estimate `json:"angle_deg"`
 	// Straight10M is the same spread over the last 10 m ridden, however long they took; nil where the track is shorter.
 	Straight10M *trace.Estimate `json:"straight_10m_rms_m"`
+	// SlowedFromM and OffCentreM are of refusals and run-outs: how far before the obstacle the pace began to fall, and how far from
+	// the middle of its face the track then pointed (right positive, as jumped).
+	SlowedFromM *trace.Estimate `json:"slowed_from_m"`
+	OffCentreM  *trace.Estimate `json:"off_centre_m"`
 }
 
 // Line is a way ridden from one obstacle to the next, each time it was ridden: ways that the
@@ -189,7 +197,7 @@ type Round struct {
 	TimeS         *trace.Estimate `json:"time_s"`
 	TimeAllowedS  *float64        `json:"time_allowed_s"` // nil without a prescribed speed
 	TimeFaults    *int            `json:"time_faults"`    // never for rails, which no sensor sees
-	Disobediences int             `json:"disobediences"`  // refusals and run-outs
+	Disobediences *int            `json:"disobediences"`  // refusals and run-outs; nil without positions, which alone show them
 	Missed        []string        `json:"missed"`         // obstacles of the route that it left out
 }
 

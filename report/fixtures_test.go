@@ -187,7 +187,7 @@ func refusal() *Debrief {
 	d.Lines = append(d.Lines[:3:3], d.Lines[4:7]...)
 	d.Lines[3].Attempt = 2
 	d.Lines[2].Strides, d.Lines[2].RhythmCV = exactly(6), within(0.09, 0.03)
-	d.Rounds = []Round{{Round: 1, StartS: ptr(27.1), Disobediences: 1, TimeAllowedS: ptr(82.0), Missed: []string{"9"}}}
+	d.Rounds = []Round{{Round: 1, StartS: ptr(27.1), Disobediences: ptr(1), TimeAllowedS: ptr(82.0), Missed: []string{"9"}}}
 	return d
 }
 

@@ -91,7 +91,7 @@ func anyDebrief(t *rapid.T) *Debrief {
 		d.Lines = append(d.Lines, l)
 	}
 	for i := range rapid.IntRange(0, 3).Draw(t, "rounds") {
-		r := Round{Round: i + 1, Complete: maybe("complete"), TimeS: figure("time", 0, 300), Disobediences: rapid.IntRange(0, 3).Draw(t, "disobediences"),
+		r := Round{Round: i + 1, Complete: maybe("complete"), TimeS: figure("time", 0, 300), Disobediences: ptr(rapid.IntRange(0, 3).Draw(t, "disobediences")),
 			Missed: rapid.SliceOfN(id, 0, 5).Draw(t, "missed")}
 		if maybe("allowed") {
 			r.TimeAllowedS, r.TimeFaults = ptr(rapid.Float64Range(1, 200).Draw(t, "allowed")), ptr(rapid.IntRange(0, 200).Draw(t, "faults"))

@@ -27,6 +27,7 @@ func writeEfforts(p *page, d *Debrief, units Units) {
 	if words := leadWords(d); words != "" {
 		said = append(said, words)
 	}
+	said = append(said, eventWords(d)...)
 	for _, words := range said {
 		p.Para(" ", 3, words)
 	}
@@ -245,12 +246,8 @@ func roundWords(r Round) string {
 		}
 		said = append(said, timed+" (rails not seen)")
 	}
-	if r.Disobediences > 0 {
-		if r.Disobediences == 1 {
-			said = append(said, "1 disobedience")
-		} else {
-			said = append(said, fmt.Sprintf("%d disobediences", r.Disobediences))
-		}
+	if n := r.Disobediences; n != nil && *n > 0 {
+		said = append(said, layout.Plural(*n, "disobedience", "disobediences"))
 	}
 	return strings.Join(said, ", ") + "."
 }

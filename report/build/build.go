@@ -157,10 +157,12 @@ func (r *ride) debrief(opt Options) *report.Debrief {
 			d.Course.Placed = &report.Placed{RightM: p.ShiftX.Value, ForwardM: p.ShiftY.Value, TurnDeg: p.TurnDeg.Value, ResidualM: p.ResidualM}
 		}
 		d.Efforts, d.Lines, d.Rounds = r.tellEfforts(), r.tellLines(), r.tellRounds()
+		d.Events, d.Unseen = r.tellEvents(d.Lines)
 		d.Slope = r.tellSlope(d.Lines)
 	} else {
 		d.Efforts = r.bareEfforts()
 		d.Lines = r.bareLines()
+		d.Events, d.Unseen = r.tellEvents(nil)
 	}
 	if r.ev != nil {
 		for _, x := range r.ev.Rejected {

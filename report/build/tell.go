@@ -15,6 +15,7 @@ import (
 	"groundline/report"
 	"groundline/report/layout"
 	"groundline/trace"
+	"groundline/trace/dsp"
 )
 
 func (r *ride) tellEfforts() []report.Effort {
@@ -31,8 +32,12 @@ func (r *ride) tellEfforts() []report.Effort {
 			t.TakeoffS = &at
 		}
 		t.LeadIn, t.LeadOut = r.leads(m)
-		if r.path != nil && m.takeoff != nil {
-			t.Approach = r.approach(r.plan.Obstacles[e.Obstacle], m)
+		switch {
+		case r.path == nil:
+		case e.Outcome == follow.Refused || e.Outcome == follow.RanOut:
+			t.Approach = r.approachRefused(r.plan.Obstacles[e.Obstacle], e.MidS)
+		case m.takeoff != nil:
+			t.Approach = r.approach(r.plan.Obstacles[e.Obstacle], m.takeoff.Value)
 		}
 		out = append(out, t)
 	}
@@ -131,9 +136,9 @@ func (r *ride) leads(m effort) (in, out *string) {
 const approachS = 1.8
 
 // approach is how straight the horse came over the last strides, and at what angle.
-func (r *ride) approach(o course.Obstacle, m effort) *report.Approach {
+func (r *ride) approach(o course.Obstacle, takeoffS float64) *report.Approach {
 	var pts []place.Sample
-	for t := m.takeoff.Value - approachS; t <= m.takeoff.Value; t += place.StepS {
+	for t := takeoffS - approachS; t <= takeoffS; t += place.StepS {
 		s, ok := r.path.At(t)
 		if !ok {
 			return nil
@@ -187,6 +192,67 @@ func straightness(pts []place.Sample) *trace.Estimate {
 	rms := math.Sqrt(math.Max(least, 0) / n)
 	noise := pts[len(pts)-1].PlaceSDM
 	return &trace.Estimate{Value: rms, Low: math.Max(0, rms-1.645*noise), High: rms + 1.645*noise}
+}
+
+// approachRefused is how the horse came to an obstacle that it did not jump, up to where the pace fell or, if it did not, to the
+// obstacle: from where the pace fell, how far from the middle of the face it was heading then, and how straight.
+func (r *ride) approachRefused(o course.Obstacle, atS float64) *report.Approach {
+	const wayInS, fellTo, leastMS = 6.0, 0.85, 2.0
+	sin, cos := math.Sincos(o.FacingDeg * math.Pi / 180)
+	// Metres before the obstacle and to the right of its middle, as jumped.
+	ahead := func(s place.Sample) (before, right float64) {
+		dx, dy := o.At.X-s.X, o.At.Y-s.Y
+		return dx*sin + dy*cos, -(dx*cos - dy*sin)
+	}
+	var pts []place.Sample
+	var at []float64
+	for t := atS - wayInS; t <= atS; t += place.StepS {
+		if s, ok := r.path.At(t); ok {
+			if before, _ := ahead(s); before > 0 {
+				pts, at = append(pts, s), append(at, t)
+			}
+		}
+	}
+	if len(pts) < 5 {
+		return nil
+	}
+	pace := make([]float64, len(pts))
+	for i, s := range pts {
+		pace[i] = s.SpeedMS()
+	}
+	usual := dsp.Quantile(pace, 0.75)
+	if usual < leastMS {
+		return nil
+	}
+	// The last moment at which it still went at its pace.
+	fell := len(pts) - 1
+	for fell > 0 && pace[fell] < fellTo*usual {
+		fell--
+	}
+	if fell == 0 {
+		return nil
+	}
+	s := pts[fell]
+	before, right := ahead(s)
+	out := r.approach(o, at[fell])
+	if out == nil {
+		out = &report.Approach{}
+	}
+	// Between two fixes the pace may have fallen anywhere.
+	step := 0.5
+	if p := r.rec.Positions; p != nil && p.RateHz > 0 {
+		step = 0.5 / p.RateHz
+	}
+	if fell < len(pts)-1 {
+		from := trace.FromSD(before, math.Hypot(s.PlaceSDM, usual*step))
+		from.Low = math.Max(from.Low, 0)
+		out.SlowedFromM = &from
+	}
+	if vx, vy := s.VX*sin+s.VY*cos, s.VX*cos-s.VY*sin; vx > 0.5*s.SpeedMS() {
+		off := trace.FromSD(right+before*vy/vx, math.Hypot(s.PlaceSDM, before*s.SpeedSDMS/math.Max(s.SpeedMS(), 1)))
+		out.OffCentreM = &off
+	}
+	return out
 }
 
 func (r *ride) tellLines() []report.Line {
@@ -408,7 +474,13 @@ func (r *ride) ground(from, to float64, oa, ob course.Obstacle) (grade, home *fl
 func (r *ride) tellRounds() []report.Round {
 	out := []report.Round{}
 	for i, rd := range r.res.Rounds {
-		t := report.Round{Round: i + 1, Complete: rd.Complete, Disobediences: rd.Disobediences, Missed: []string{}}
+		t := report.Round{Round: i + 1, Complete: rd.Complete, Missed: []string{}}
+		if r.path != nil {
+			n := rd.Disobediences
+			t.Disobediences = &n
+		} else if i == 0 {
+			r.note("info", "no count of refusals and run-outs", "a sensor alone does not show where a horse stopped or went past: that takes positions")
+		}
 		for _, k := range rd.Missed {
 			if r.hidden(rd, k) {
 				r.note("warning", fmt.Sprintf("round %d: nobody knows whether %s was jumped", i+1, r.plan.Route[k]), "the recording has a gap where it should have been")

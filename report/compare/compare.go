@@ -229,7 +229,7 @@ type Round struct {
 	TimeS         *trace.Estimate `json:"time_s"`         // from the start line to the finish
 	JumpingS      *trace.Estimate `json:"jumping_time_s"` // from the first take-off to the last landing
 	TimeFaults    *int            `json:"time_faults"`
-	Disobediences int             `json:"disobediences"`
+	Disobediences *int            `json:"disobediences"` // nil without positions
 	Missed        []string        `json:"missed"`
 }
 

@@ -328,7 +328,7 @@ func TestRounds(t *testing.T) {
 	b.Debrief.Rounds[0].TimeS = pm(60, 0.2)
 	c := of(t, a, b)
 	require.Len(t, c.Rounds.Rounds, 2)
-	require.Equal(t, 1, c.Rounds.Rounds[1].Disobediences)
+	require.Equal(t, 1, *c.Rounds.Rounds[1].Disobediences)
 	require.InDelta(t, 14.0, c.Rounds.Rounds[0].JumpingS.Value, 1e-9, "20.0 s to 34.0 s: four efforts 4.5 s apart and a flight")
 	require.Equal(t, report.Time, c.Rounds.Differences[0].Key)
 	estimateNear(t, *pm(-2, 0.2*math.Sqrt2), c.Rounds.Differences[0].Difference, "round time")

@@ -75,7 +75,7 @@ func first() Attempt {
 func second() Attempt {
 	d := round("thursday", way("1", "2", 5, 3.52, 5.6, 5.6), turning90(way("2", "3", 15, 3.1, 5.1, 5.0), 9.0), way("3", "4", 5, 3.45, 5.6, 5.7))
 	d.Recording.Start = ptr("2026-06-06T09:12:00Z")
-	d.Rounds[0].Disobediences, d.Rounds[0].TimeFaults = 1, ptr(2)
+	d.Rounds[0].Disobediences, d.Rounds[0].TimeFaults = ptr(1), ptr(2)
 	return Attempt{"Thursday", d}
 }
 

@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -589,7 +590,7 @@ func (t *text) roundRows() (rows [][]string, below []string) {
 		if r.TimeFaults != nil && *r.TimeFaults > 0 {
 			timed += fmt.Sprintf(" (%s)", layout.Count(*r.TimeFaults, "fault"))
 		}
-		rows = append(rows, []string{name, timed, cell(report.JumpingTime, r.JumpingS), fmt.Sprint(r.Disobediences), missed})
+		rows = append(rows, []string{name, timed, cell(report.JumpingTime, r.JumpingS), disobediences(r.Disobediences), missed})
 	}
 	for _, d := range t.c.Rounds.Differences {
 		if d.Verdict == NotResolved {
@@ -624,4 +625,12 @@ func (t *text) keyWords() []string {
 		out = append(out, upperFirst(n.What)+": "+n.Why+".")
 	}
 	return out
+}
+
+// disobediences is a count, or that nobody could see them.
+func disobediences(n *int) string {
+	if n == nil {
+		return "not seen"
+	}
+	return strconv.Itoa(*n)
 }
