@@ -61,7 +61,7 @@ func round(name string, lines ...report.Line) *report.Debrief {
 		at += 4.5
 	}
 	if len(lines) > 0 && lines[0].Round != nil {
-		d.Rounds = append(d.Rounds, report.Round{Round: 1, Complete: true, StartS: ptr(18.0), FinishS: ptr(at), TimeS: pm(62, 0.2), TimeFaults: ptr(0), Missed: []string{}})
+		d.Rounds = append(d.Rounds, report.Round{Round: 1, Complete: true, StartS: ptr(18.0), FinishS: ptr(at), TimeS: pm(62, 0.2), TimeFaults: ptr(0), Disobediences: ptr(0), Missed: []string{}})
 	}
 	return d
 }
