@@ -84,8 +84,8 @@ func (p *piece) addLeadWaves(strides []Stride) {
 }
 
 // inCarriedFrame gives the waves as numbers in a frame that is carried along with up and never turns about it, so that a
-// sensor that tips slowly takes its frame with it.
-func inCarriedFrame(ws []*strideWave) [][]float64 {
+// sensor that tips slowly takes its frame with it; and how many numbers in turn belong to one signal, whose level directions are alike.
+func inCarriedFrame(ws []*strideWave) (x [][]float64, groups []int) {
 	gyro := true
 	for _, w := range ws {
 		gyro = gyro && w.gyro
@@ -118,7 +118,13 @@ func inCarriedFrame(ws []*strideWave) [][]float64 {
 			}
 		}
 	}
-	return out
+	for range waveHarmonics {
+		groups = append(groups, 4)
+		if gyro {
+			groups = append(groups, 2, 4)
+		}
+	}
+	return out, groups
 }
 
 func dot3(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
@@ -138,7 +144,7 @@ const (
 	// fewestWaves are the strides that two leads need: eight each.
 	fewestWaves = 16
 	// leadAxes are the directions kept: the leads' own, that of the disunited canter, and two for what pace does.
-	leadAxes = 5
+	leadAxes = 4
 )
 
 // findSets sorts the canter strides of a ride by their waves, without a name for any set. The noise is told by what differs
@@ -160,7 +166,8 @@ func findSets(strides []Stride) *sets {
 	for i := 1; i < len(at); i++ {
 		follows[i] = strides[at[i]].FromS-strides[at[i-1]].ToS < 0.1
 	}
-	y := whitened(inCarriedFrame(ws), follows)
+	x, groups := inCarriedFrame(ws)
+	y := whitened(x, groups, follows)
 	if y == nil {
 		return nil
 	}
@@ -175,7 +182,7 @@ func findSets(strides []Stride) *sets {
 
 // whitened scales the waves so that the noise from one stride to the next is one in every direction. nil where there are
 // too few neighbours.
-func whitened(x [][]float64, follows []bool) [][]float64 {
+func whitened(x [][]float64, groups []int, follows []bool) [][]float64 {
 	d := len(x[0])
 	var diff [][]float64
 	for i := range x {
@@ -190,8 +197,10 @@ func whitened(x [][]float64, follows []bool) [][]float64 {
 	if len(diff) < fewestWaves/2 {
 		return nil
 	}
-	// Each number by its own middle deviation first, then all together by the covariance of the calmer
-	// seven tenths: changes of lead are among the rest.
+	// Along the level directions in which neighbours differ most and least, which are the horse's own, each number by its middle
+	// deviation; then all together by the covariance of the calmer seven tenths: changes of lead are among the rest.
+	turn := mainDirection(diff, groups)
+	x, diff = turnedLevel(x, groups, turn), turnedLevel(diff, groups, turn)
 	scale := make([]float64, d)
 	col := make([]float64, len(diff))
 	for c := range scale {
@@ -255,6 +264,50 @@ func whitened(x [][]float64, follows []bool) [][]float64 {
 	return out
 }
 
+// mainDirection is the angle from the first level axis to the direction in which the force differs most, [-π/2, π/2].
+func mainDirection(diff [][]float64, groups []int) float64 {
+	size := make([]float64, len(diff))
+	eachLevel := func(v []float64, of func(e, f float64)) {
+		at := 0
+		for k, n := range groups {
+			if n == 4 && (k == 0 || groups[k-1] != 2) { // of force, not of turn rate
+				of(v[at], v[at+2])
+				of(v[at+1], v[at+3])
+			}
+			at += n
+		}
+	}
+	for i, v := range diff {
+		eachLevel(v, func(e, f float64) { size[i] += e*e + f*f })
+	}
+	usual := median(size) + 1e-12
+	var ee, ff, ef float64
+	for i, v := range diff {
+		w := 1 / (usual + size[i]) // no single pair decides
+		eachLevel(v, func(e, f float64) { ee, ff, ef = ee+w*e*e, ff+w*f*f, ef+w*e*f })
+	}
+	return 0.5 * math.Atan2(2*ef, ee-ff)
+}
+
+// turnedLevel is x with its level directions turned by an angle.
+func turnedLevel(x [][]float64, groups []int, by float64) [][]float64 {
+	sin, cos := math.Sincos(by)
+	out := make([][]float64, len(x))
+	for i, v := range x {
+		out[i] = append([]float64(nil), v...)
+		at := 0
+		for _, n := range groups {
+			if n == 4 {
+				for k := at; k < at+2; k++ {
+					out[i][k], out[i][k+2] = cos*v[k]+sin*v[k+2], -sin*v[k]+cos*v[k+2]
+				}
+			}
+			at += n
+		}
+	}
+	return out
+}
+
 // quantileOf is the q quantile of x, q in [0, 1].
 func quantileOf(x []float64, q float64) float64 {
 	s := append([]float64(nil), x...)
@@ -288,14 +341,11 @@ func mainAxes(x [][]float64, follows []bool, axes int) [][]float64 {
 	d := len(x[0])
 	axes = min(axes, d)
 	calm := calmed(x, follows)
-	mean := make([]float64, d)
-	for c := range mean {
-		col := make([]float64, len(calm))
-		for i := range calm {
-			col[i] = calm[i][c]
-		}
-		mean[c] = median(col)
+	one := make([]float64, len(calm))
+	for i := range one {
+		one[i] = 1
 	}
+	mean := nearestToAll(calm, one)
 	// A single wild stride must not choose an axis: each counts by its direction and the root of its length.
 	cov := mat.NewSymDense(d, nil)
 	for _, v := range calm {
@@ -752,35 +802,44 @@ func (s *sets) geometry(name naming) (nats float64, ok bool) {
 	return nats, ok && math.Sqrt(off/of) < mostSpread*half
 }
 
-// centre is the point from which the strides of a lead's sets lie least far (the geometric median, by Weiszfeld's steps), so that a
-// small set far out does not move it; and how many strides they are.
+// centre is the point from which the strides of a lead's sets lie least far, so that a small set far out does not move it; and how many
+// strides they are.
 func (s *sets) centre(name naming, of Lead) (at []float64, strides float64) {
-	for round := range 12 {
-		next, sum := make([]float64, len(s.middle[0])), 0.0
-		strides = 0
-		for j, l := range name {
-			if l != of {
-				continue
-			}
+	var places [][]float64
+	var weights []float64
+	for j, l := range name {
+		if l == of {
+			places, weights = append(places, s.middle[j]), append(weights, s.weight[j])
 			strides += s.weight[j]
-			w := s.weight[j]
+		}
+	}
+	if len(places) == 0 {
+		return nil, 0
+	}
+	return nearestToAll(places, weights), strides
+}
+
+// nearestToAll is the geometric median of places with weights, by a dozen of Weiszfeld's steps; one is the noise of a stride.
+func nearestToAll(places [][]float64, weights []float64) []float64 {
+	var at []float64
+	for round := range 12 {
+		next, sum := make([]float64, len(places[0])), 0.0
+		for j, x := range places {
+			w := weights[j]
 			if round > 0 {
-				w /= 1 + math.Sqrt(distance2(s.middle[j], at)) // one is the noise of a stride
+				w /= 1 + math.Sqrt(distance2(x, at))
 			}
 			sum += w
-			for c, v := range s.middle[j] {
+			for c, v := range x {
 				next[c] += w * v
 			}
-		}
-		if strides == 0 {
-			return nil, 0
 		}
 		for c := range next {
 			next[c] /= sum
 		}
 		at = next
 	}
-	return at, strides
+	return at
 }
 
 // splitAlong splits the way from about to x into what lies along a line and the length of what lies across it.

@@ -192,6 +192,7 @@ func flipSides(d *report.Debrief) {
 		e.LeadIn, e.LeadOut = side(e.LeadIn), side(e.LeadOut)
 		if e.Approach != nil {
 			e.Approach.AngleDeg = opposite(e.Approach.AngleDeg)
+			e.Approach.OffCentreM = opposite(e.Approach.OffCentreM)
 		}
 	}
 	for i := range d.Lines {
@@ -202,6 +203,9 @@ func flipSides(d *report.Debrief) {
 	}
 	for i := range d.Strides {
 		d.Strides[i].Lead = side(d.Strides[i].Lead)
+	}
+	for i := range d.Events {
+		d.Events[i].Side = side(d.Events[i].Side)
 	}
 	for i := range d.StrideRows {
 		r := &d.StrideRows[i]
