@@ -152,7 +152,7 @@ func (r *ride) approach(o course.Obstacle, takeoffS float64) *report.Approach {
 	angle := course.WrapDeg(last.HeadingDeg() - o.FacingDeg)
 	sd := last.SpeedSDMS / math.Max(last.SpeedMS(), 1) * 180 / math.Pi
 	an := trace.FromSD(angle, math.Max(sd, 1))
-	return &report.Approach{StraightRMSM: straightness(pts), AngleDeg: &an, Straight10M: r.straightOver(m.takeoff.Value, 10)}
+	return &report.Approach{StraightRMSM: straightness(pts), AngleDeg: &an, Straight10M: r.straightOver(takeoffS, 10)}
 }
 
 // straightOver is the straightness of the last metres ridden before an instant; nil where the track does not reach back
