@@ -228,6 +228,14 @@ func (p *Plan) walkLine(f LineFigures, h Horse, w Walk) WalkLine {
 		doubt = math.Hypot(mapDoubtM, trackDoubtRel*f.WayM)
 	}
 	l.GroundM = trace.Estimate{Value: f.WayM, Low: max(0, f.WayM-doubt), High: f.WayM + doubt}
+	if f.WalkedM == nil && !inLine(a, b) && (f.Kind == Rollback || f.Kind == Single) {
+		// The rider chooses the way: what is drawn is one of many, and the interval holds those that are ridden.
+		way := prior.UnrelatedWay()
+		if f.Kind == Rollback {
+			way = prior.RollbackWay()
+		}
+		l.GroundM = trace.Estimate{Value: way.Value * f.WayM, Low: way.Low * f.WayM, High: way.High * f.WayM}
+	}
 	l.GradeM, l.StrideM = changed(h.GradeRel, f.Grade, h.StrideM, l.StrideM)
 	l.HomewardM, l.StrideM = changed(h.HomewardRel, f.Homeward, h.StrideM, l.StrideM)
 
@@ -239,7 +247,13 @@ func (p *Plan) walkLine(f LineFigures, h Horse, w Walk) WalkLine {
 		}
 	}
 	table := tableOf(h, f, l.StrideM.Value, (a.HeightM+b.HeightM)/2)
-	l.Real = stridesOn(l.GroundM, l.StrideM, h, table)
+	real := l.StrideM
+	if f.Kind == Rollback || f.Kind == Single {
+		// Strides are shorter where the way leads round a turn.
+		turned := prior.UnrelatedRel()
+		real = trace.FromSD(real.Value*(1+turned.Value), math.Hypot(real.SD(), turned.SD*real.Value))
+	}
+	l.Real = stridesOn(l.GroundM, real, h, table)
 	l.Whole = max(0, int(math.Round(l.Real.Value)))
 	for n := max(1, l.Whole-1); n <= l.Whole+1; n++ {
 		k := asked(l.GroundM, l.StrideM, h, n, table)
