@@ -13,9 +13,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"groundline/internal/testkit"
 	"groundline/report/layout"
 	"groundline/trace"
+	"groundline/trace/testkit"
 )
 
 const schemaFile = "../cmd/serve/api/schema/debrief-1.json"

@@ -9,8 +9,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"groundline/internal/testkit"
 	"groundline/report/layout"
+	"groundline/trace/testkit"
 )
 
 // golden holds got against testdata/name.golden.

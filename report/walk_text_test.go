@@ -15,8 +15,8 @@ import (
 
 	"groundline/course"
 	"groundline/course/horse"
-	"groundline/internal/testkit"
 	"groundline/report/layout"
+	"groundline/trace/testkit"
 )
 
 const walkSchemaFile = "../cmd/serve/api/schema/walk-1.json"

@@ -27,8 +27,8 @@ import (
 	"golang.org/x/net/html"
 
 	"groundline/course"
-	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
+	"groundline/trace/testkit/chrome"
 )
 
 // evil is what an attacker calls a horse, a course, a file: it runs wherever somebody forgets to escape it, in text, in

@@ -6,7 +6,7 @@ import (
 	"compress/flate"
 	"context"
 	"fmt"
-	"groundline/internal/testkit/chrome"
+	"groundline/trace/testkit/chrome"
 	"hash/crc32"
 	"net"
 	"net/http"

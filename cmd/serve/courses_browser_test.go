@@ -15,8 +15,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/cmd/serve/lines"
-	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
+	"groundline/trace/testkit/chrome"
 )
 
 // Every page of courses and comparisons at three widths in both schemes: whole, reachable, and nothing moves.

@@ -23,8 +23,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
-	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
+	"groundline/trace/testkit/chrome"
 )
 
 // The parts that need no page: undo, snapping, units, words, live questions, drafts.

@@ -17,9 +17,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
-	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 	"groundline/report/sketch"
+	"groundline/trace/testkit/chrome"
 )
 
 // askedOf sends a body and gives the answer.

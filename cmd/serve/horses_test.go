@@ -18,9 +18,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
-	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
 	"groundline/report/record"
+	"groundline/trace/testkit/chrome"
 )
 
 // stable is a site with a horse that rode the demo's course on several days, one without rides, and one with a name that attacks.

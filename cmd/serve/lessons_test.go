@@ -12,8 +12,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
+	"groundline/trace/testkit/chrome"
 )
 
 // Rides of one day over one course are a lesson by themselves: a row a horse, and rows that nobody named yet are named in place.

@@ -22,8 +22,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"groundline/course"
-	"groundline/internal/testkit/chrome"
 	"groundline/report/keep"
+	"groundline/trace/testkit/chrome"
 )
 
 // demoOnDisk are files of the demo as somebody has them on a disk.

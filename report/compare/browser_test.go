@@ -12,8 +12,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
-	"groundline/internal/testkit/chrome"
 	"groundline/report"
+	"groundline/trace/testkit/chrome"
 )
 
 // Every kind of comparison at three widths in both schemes: no wider than the screen, and no violation of any of axe's rules.

@@ -11,9 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"groundline/internal/testkit"
 	"groundline/report"
 	"groundline/report/layout"
+	"groundline/trace/testkit"
 )
 
 const schemaFile = "../../cmd/serve/api/schema/compare-1.json"

@@ -19,7 +19,7 @@ import (
 	"pgregory.net/rapid"
 
 	"groundline/course"
-	"groundline/internal/testkit"
+	"groundline/trace/testkit"
 )
 
 func golden(t *testing.T, name string, got []byte) {

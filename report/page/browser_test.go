@@ -16,8 +16,8 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
-	"groundline/internal/testkit/chrome"
 	"groundline/report"
+	"groundline/trace/testkit/chrome"
 )
 
 // opened is the page of a ride in the browser, at a width in CSS pixels and in a colour scheme. What goes wrong in it

@@ -12,9 +12,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
-	"groundline/internal/testkit"
 	"groundline/report"
 	"groundline/trace"
+	"groundline/trace/testkit"
 )
 
 // Every page is well formed, says its title and its cautions, holds no number that is none, asks for nothing from

@@ -17,7 +17,7 @@ import (
 	"pgregory.net/rapid"
 
 	"groundline/course"
-	"groundline/internal/testkit"
+	"groundline/trace/testkit"
 )
 
 const schemaFile = "../../cmd/serve/api/schema/sketch-1.json"

@@ -21,7 +21,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
-	"groundline/internal/testkit"
+	"groundline/trace/testkit"
 )
 
 var pictures = flag.String("pictures", "", "folder to write screenshots into")
