@@ -41,7 +41,7 @@ func rounds(t *testing.T) []roundOf {
 	t.Helper()
 	var out []roundOf
 	for _, folder := range []string{"rounds", "practice"} {
-		truths, err := filepath.Glob(filepath.Join("..", "..", "shared", "data", folder, "*", "truth.json"))
+		truths, err := filepath.Glob(filepath.Join("..", "..", "..", "shared", "data", folder, "*", "truth.json"))
 		require.NoError(t, err)
 		for _, f := range truths {
 			dir := filepath.Dir(f)
