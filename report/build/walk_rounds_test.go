@@ -195,9 +195,12 @@ func TestWalkPredictsTheRounds(t *testing.T) {
 	}
 	t.Logf("bending lines ridden on one of the walk's tracks: %d of %d", tracks, bending)
 	require.GreaterOrEqual(t, of(course.Related, "motion", with).part(), 0.9)
-	require.GreaterOrEqual(t, of(course.Related, "all", with).part(), 0.88)
+	// 0.92 before, with a floor of 0.88, when a watch's stride was made to fit the line's own tape; now that no line makes its
+	// own stride it is 87 of 99, and bending lines without themselves are 0.75 where they were 0.69.
+	require.GreaterOrEqual(t, of(course.Related, "all", with).part(), 0.87)
 	require.GreaterOrEqual(t, of(course.Related, "all", without).part(), 0.68)
 	require.GreaterOrEqual(t, of(course.Bending, "all", with).part(), 0.75)
+	require.GreaterOrEqual(t, of(course.Bending, "all", without).part(), 0.73)
 	require.GreaterOrEqual(t, of(course.Combination, "all", with).part(), 0.9)
 	for _, kind := range kinds {
 		y := of(kind, "all", with)
