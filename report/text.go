@@ -76,11 +76,11 @@ func baseNames(files []string) []string {
 }
 
 func writeNothingJumped(p *page, d *Debrief) {
-	p.Heading("No jump to tell of")
+	p.Heading("No jumps found")
 	if d.Course == nil && d.Basis == "position" {
-		p.Para("", 0, "A track alone shows no jump without a course plan.")
+		p.Para("", 0, "Jumps need a course: choose one, draw one or walk one (--course), or wear a motion sensor too. What the track alone shows:")
 	} else {
-		p.Para("", 0, "No jump was found in this recording, so there is no line to tell of.")
+		p.Para("", 0, "No jump was found in this recording, so there are no lines to report.")
 	}
 	if said := gaitTotals(d.Gaits); said != "" {
 		p.Para("", 0, said)

@@ -272,7 +272,9 @@ func (r *ride) tellLines() []report.Line {
 			t.DistanceM = &d
 			if pl.Kind == course.Related || pl.Kind == course.Bending || pl.Kind == course.Combination {
 				n := course.PlannedStrides(d, course.StandardStrideM, math.Max(oa.HeightM, ob.HeightM))
-				t.PlannedStrides = &n
+				if !r.found { // a plan of the jumps themselves meant no number
+					t.PlannedStrides = &n
+				}
 			}
 		}
 		if r.path == nil {
