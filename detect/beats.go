@@ -53,9 +53,8 @@ const (
 	parts
 )
 
-// up tells whether a jump begins with the part, down whether one ends.
-func (a part) up() bool   { return a == push || a == bounce }
-func (a part) down() bool { return a == land || a == bounce }
+// up tells whether a jump begins with the part.
+func (a part) up() bool { return a == push || a == bounce }
 
 // steps are the parts that may follow each other.
 var steps = [...][2]part{{beat, beat}, {beat, push}, {push, land}, {push, bounce}, {bounce, bounce}, {bounce, land}, {land, beat}, {land, push}}

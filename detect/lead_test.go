@@ -1,7 +1,6 @@
 package detect
 
 import (
-	"fmt"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
@@ -204,8 +203,8 @@ func TestLeadsOfRounds(t *testing.T) {
 	sort.Strings(names)
 	for _, k := range names {
 		y := by[k]
-		t.Log(fmt.Sprintf("%-46s strides %5d  named %.3f  right of these %.4f (said %.3f)  disunited: true %3d called %3d right %3d",
-			k, y.strides, share(y.named, y.strides), share(y.right, y.named), y.sumP/float64(y.named), y.disunited, y.called, y.disunitedRight))
+		t.Logf("%-46s strides %5d  named %.3f  right of these %.4f (said %.3f)  disunited: true %3d called %3d right %3d",
+			k, y.strides, share(y.named, y.strides), share(y.right, y.named), y.sumP/float64(y.named), y.disunited, y.called, y.disunitedRight)
 	}
 	for k, y := range by {
 		if y.named > 100 {

@@ -53,14 +53,6 @@ func TestInspectionsHoldTheirSchema(t *testing.T) {
 	}
 }
 
-func levels(l *Looked) map[string]string {
-	out := map[string]string{}
-	for _, a := range l.Answers {
-		out[a.Figure] = a.WithPlan + " " + a.Without
-	}
-	return out
-}
-
 // What is promised follows what was recorded: the more of it, the more can be told.
 func TestAnswersFollowTheRecording(t *testing.T) {
 	steady := func(hz float64) *LookedMotion { return &LookedMotion{RateHz: hz, Mounting: ptr("steady")} }

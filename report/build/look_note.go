@@ -8,19 +8,6 @@ import (
 	"groundline/trace/smooth"
 )
 
-// felt tells whether the motion has no hole between two instants: the gaits have holes only where the recording has.
-func (r *ride) felt(fromS, toS float64) bool {
-	for _, g := range r.ev.Gaits {
-		if g.FromS <= fromS+1e-6 && fromS < g.ToS {
-			fromS = g.ToS
-		}
-		if fromS >= toS {
-			return true
-		}
-	}
-	return false
-}
-
 // sparse tells whether the fixes are so far apart that a turn can lie between two of them: over the labelled rounds
 // the interval of the tightest radius holds 0.92 of the truths at a fix in 3 s, and 0.37 at one in 5 s.
 func (r *ride) sparse() bool {

@@ -48,7 +48,7 @@ func (s *Store) slipOf(ctx context.Context, id int64) ([]byte, error) {
 	}
 	out := slip{KeptMS: ms(r.KeptAt), Horse: r.Horse, Label: r.Label, Note: r.Note, Columns: r.Columns}
 	for _, f := range r.Files {
-		out.Files = append(out.Files, slipFile{f.Name, f.SHA256, f.Bytes})
+		out.Files = append(out.Files, slipFile(f))
 	}
 	if r.CourseVersionID != 0 {
 		text, _, err := s.planText(ctx, r.CourseVersionID)

@@ -76,11 +76,9 @@ func agreementOf(seen, found []float64, ride []int, frameVar float64) Agreement 
 	n, k := float64(len(d)), float64(len(by))
 	bias := mean(d)
 	var ssw, ssb, sumM2 float64
-	var means []float64
 	for _, r := range sortedRides(by) {
 		x := by[r]
 		m := mean(x)
-		means = append(means, m)
 		for _, v := range x {
 			ssw += sq(v - m)
 		}
