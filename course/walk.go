@@ -228,7 +228,8 @@ func (p *Plan) walkLine(f LineFigures, h Horse, w Walk) WalkLine {
 		doubt = math.Hypot(mapDoubtM, trackDoubtRel*f.WayM)
 	}
 	l.GroundM = trace.Estimate{Value: f.WayM, Low: max(0, f.WayM-doubt), High: f.WayM + doubt}
-	if f.WalkedM == nil && !inLine(a, b) && (f.Kind == Rollback || f.Kind == Single) {
+	turned := !inLine(a, b) && (f.Kind == Rollback || f.Kind == Single)
+	if f.WalkedM == nil && turned {
 		// The rider chooses the way: what is drawn is one of many, and the interval holds those that are ridden.
 		way := prior.UnrelatedWay()
 		if f.Kind == Rollback {
@@ -248,10 +249,10 @@ func (p *Plan) walkLine(f LineFigures, h Horse, w Walk) WalkLine {
 	}
 	table := tableOf(h, f, l.StrideM.Value, (a.HeightM+b.HeightM)/2)
 	real := l.StrideM
-	if f.Kind == Rollback || f.Kind == Single {
+	if turned {
 		// Strides are shorter where the way leads round a turn.
-		turned := prior.UnrelatedRel()
-		real = trace.FromSD(real.Value*(1+turned.Value), math.Hypot(real.SD(), turned.SD*real.Value))
+		rel := prior.UnrelatedRel()
+		real = trace.FromSD(real.Value*(1+rel.Value), math.Hypot(real.SD(), rel.SD*real.Value))
 	}
 	l.Real = stridesOn(l.GroundM, real, h, table)
 	l.Whole = max(0, int(math.Round(l.Real.Value)))
