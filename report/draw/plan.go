@@ -250,10 +250,11 @@ func (s *sheet) drawTrack() {
 	}
 }
 
-// face is an obstacle's size on the sheet.
+// face is an obstacle's size on the sheet. One enlarged to be seen keeps its proportions, but grows no deeper than wide.
 func (s *sheet) face(o course.Obstacle) (widthPt, spreadPt float64) {
 	more := max(1, leastFacePt/(o.WidthM*s.d.PtPerM))
-	return o.WidthM * s.d.PtPerM * more, max(o.SpreadM*s.d.PtPerM*more, leastSpreadPt(o.Kind))
+	width, spread := o.WidthM*s.d.PtPerM*more, o.SpreadM*s.d.PtPerM
+	return width, max(spread, min(spread*more, width), leastSpreadPt(o.Kind))
 }
 
 func (s *sheet) enlargedAt(ptPerM float64) bool {

@@ -152,7 +152,9 @@ func (s *sheet) bounds() {
 	for _, o := range s.p.Obstacles {
 		a, r := math.Sincos(o.FacingDeg * math.Pi / 180)
 		for _, u := range []float64{-o.WidthM / 2, o.WidthM / 2} {
-			ps = append(ps, course.Point{X: o.At.X + u*r, Y: o.At.Y - u*a})
+			for _, v := range []float64{-o.SpreadM / 2, o.SpreadM / 2} {
+				ps = append(ps, course.Point{X: o.At.X + u*r + v*a, Y: o.At.Y - u*a + v*r})
+			}
 		}
 		if s.p.Arena == nil {
 			ps = append(ps, course.Point{X: o.At.X - aroundM, Y: o.At.Y - aroundM}, course.Point{X: o.At.X + aroundM, Y: o.At.Y + aroundM})
