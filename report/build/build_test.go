@@ -138,7 +138,7 @@ func TestFoundDistancesAreAbout(t *testing.T) {
 	}
 	require.True(t, told, "no line of a kind that people walk")
 	var out strings.Builder
-	require.NoError(t, report.Text(&out, d, report.TextOptions{Units: report.Imperial}))
+	require.NoError(t, report.Text(&out, d, report.TextOptions{Units: report.Imperial, Tables: true}))
 	require.Regexp(t, `(related|bending) about \d+ ft`, out.String())
 	require.Contains(t, report.Tell(rideIn(t, demoRide, "ride.gpx", "motion.csv"), report.Metric).Lines[0].Ground, "related 21.60 m")
 }
