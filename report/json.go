@@ -139,13 +139,25 @@ func decimalsOf(name string) int {
 	}
 }
 
-// roundEstimate rounds value and bounds to the same decimals, so that their order stays.
+// roundEstimate rounds value and bounds to the same decimals, so that their order stays. What is rounded stays as it is
+// when it is rounded again: half a width just below a power of ten may be rounded up to it, and then keeps a decimal less.
 func roundEstimate(e trace.Estimate) trace.Estimate {
-	half := (e.High - e.Low) / 2
-	decimals := 6 // without doubt: only the dust of binary fractions is wiped off
-	if half > 0 {
-		decimals = min(decimals, intervalDigits-1-int(math.Floor(math.Log10(half))))
+	decimals := decimalsFor((e.High - e.Low) / 2)
+	e = roundTo(e, decimals)
+	half := layout.Round((e.High-e.Low)/2, decimals+1) // without the dust of binary fractions
+	return roundTo(e, min(decimals, decimalsFor(half)))
+}
+
+// decimalsFor is how many decimals show the digits of half a width that the JSON keeps.
+func decimalsFor(half float64) int {
+	const most = 6 // without doubt: only the dust of binary fractions is wiped off
+	if half <= 0 {
+		return most
 	}
+	return min(most, intervalDigits-1-int(math.Floor(math.Log10(half))))
+}
+
+func roundTo(e trace.Estimate, decimals int) trace.Estimate {
 	return trace.Estimate{
 		Value: layout.Round(e.Value, decimals), Low: layout.Round(e.Low, decimals), High: layout.Round(e.High, decimals),
 	}
