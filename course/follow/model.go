@@ -299,6 +299,13 @@ const (
 	meanGapS = 12.0
 )
 
+// baseRate is the density, 1/s, of the next jump a time dt after one, of whatever order. Beyond an hour it stays, as it would
+// else be zero within a day.
+func baseRate(dtS float64) float64 {
+	dtS = math.Min(dtS, 3600)
+	return math.Max(math.Exp(-dtS/meanGapS)/meanGapS, math.Exp(-dtS/60)/60)
+}
+
 // logTime weighs the time from one middle of flight to the next against the way from a to b.
 func (m *model) logTime(a, b int, from, to candidate) float64 {
 	dt := to.timeS - from.timeS
@@ -310,7 +317,7 @@ func (m *model) logTime(a, b int, from, to candidate) float64 {
 		if dt > 8 {
 			other = math.Exp(-dt/60) / 60
 		}
-		return math.Log(0.8*near+0.2*other+1e-9) - math.Log(math.Max(math.Exp(-dt/meanGapS)/meanGapS, math.Exp(-dt/60)/60))
+		return math.Log(0.8*near+0.2*other+1e-9) - math.Log(baseRate(dt))
 	}
 	mu := math.Log(m.way[oa][ob] / m.paceMS)
 	fit := math.Hypot(m.paceSD, fitS/math.Exp(mu))
@@ -328,8 +335,7 @@ func (m *model) logTime(a, b int, from, to candidate) float64 {
 	if dt > 0.75*math.Exp(mu) {
 		other = math.Exp(-dt/60) / 60
 	}
-	base := math.Exp(-dt/meanGapS) / meanGapS
-	base = math.Max(base, math.Exp(-dt/60)/60)
+	base := baseRate(dt)
 	// A refusal or a run-out that no candidate shows costs a way round.
 	again := 0.0
 	if !m.states[b].disobey {

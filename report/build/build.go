@@ -79,6 +79,9 @@ func build(ctx context.Context, rec *trace.Recording, plan *course.Plan, opt Opt
 	if rec.Positions == nil && rec.Motion == nil {
 		return nil, ErrNothing
 	}
+	if err := apart(rec); err != nil {
+		return nil, err
+	}
 	q, err := sense(rec)
 	if err != nil {
 		return nil, err
@@ -111,6 +114,32 @@ func build(ctx context.Context, rec *trace.Recording, plan *course.Plan, opt Opt
 		return nil, err
 	}
 	return measured(f).debrief(opt), nil
+}
+
+// NotTogetherError says why positions and motion can't be one ride.
+type NotTogetherError struct {
+	PositionsFromS, PositionsToS, MotionFromS, MotionToS float64 // from the recording's start
+}
+
+func (e *NotTogetherError) Error() string {
+	return fmt.Sprintf("the files may not belong to the same ride: positions run from %.0f to %.0f s and motion from %.0f to %.0f s, which share no time, expected the files of one ride; read them apart, or set the clock of one right",
+		e.PositionsFromS, e.PositionsToS, e.MotionFromS, e.MotionToS)
+}
+
+// apartS is more than any clock is off that its owner would still take for right (zones are brought together before).
+const apartS = 3600
+
+// apart refuses positions and motion that were recorded at quite other times.
+func apart(rec *trace.Recording) error {
+	if rec.Positions == nil || rec.Motion == nil {
+		return nil
+	}
+	p, m := rec.Positions.TimeS, rec.Motion.TimeS
+	e := NotTogetherError{p[0], p[len(p)-1], m[0], m[len(m)-1]}
+	if e.MotionFromS-e.PositionsToS > apartS || e.PositionsFromS-e.MotionToS > apartS {
+		return &e
+	}
+	return nil
 }
 
 // middleOf is a value of x with as many below it as above.

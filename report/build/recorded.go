@@ -101,8 +101,8 @@ func (q recorded) tracked(plan *course.Plan) (recorded, error) {
 	if anchor != nil {
 		d := make([]float64, len(p.LatDeg))
 		for i := range d {
-			e, n, _ := frame.ToENU(geo.LatLon{LatDeg: p.LatDeg[i], LonDeg: p.LonDeg[i]}, heightM)
-			d[i] = math.Hypot(e, n)
+			e, n, u := frame.ToENU(geo.LatLon{LatDeg: p.LatDeg[i], LonDeg: p.LonDeg[i]}, heightM)
+			d[i] = greatCircleM(math.Hypot(math.Hypot(e, n), u))
 		}
 		if m := median(d); m > elsewhereM {
 			return q, &ElsewhereError{DistanceM: m}
@@ -203,4 +203,11 @@ func (g turned) between(fromS, toS float64) (deg, sd float64, ok bool) {
 	}
 	// A gyroscope's zero drifts: some 0.005 rad/s unless it was taken at a halt.
 	return (at(toS) - at(fromS)) * 180 / math.Pi, 5 + 0.3*(toS-fromS), true
+}
+
+// greatCircleM is the way over the ground between two places a chord apart, on a sphere of the Earth's mean radius (IUGG,
+// 6371.0088 km): right to half a percent at any distance.
+func greatCircleM(chordM float64) float64 {
+	const earthM = 6371008.8
+	return 2 * earthM * math.Asin(math.Min(1, chordM/(2*earthM)))
 }

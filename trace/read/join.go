@@ -462,7 +462,7 @@ func apart(rec *trace.Recording) {
 	c, d := mot.TimeS[0], mot.TimeS[len(mot.TimeS)-1]
 	if o := overlap(a, b, c, d); o < 0.5*math.Min(b-a, d-c) {
 		rec.Notes = append(rec.Notes, trace.Note{Level: "warning",
-			What: fmt.Sprintf("positions and motion share only %.0f s", o),
+			What: fmt.Sprintf("positions and motion share only %.0f s and may not belong to the same ride", o),
 			Why:  fmt.Sprintf("positions run from %.0f to %.0f s, motion from %.0f to %.0f s", a, b, c, d)})
 	}
 }
