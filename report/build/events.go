@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"groundline/course"
+	"groundline/course/horse"
 	"groundline/detect"
 	"groundline/report"
 	"groundline/report/layout"
@@ -481,7 +482,8 @@ func differsP(n trace.Estimate, planned int) float64 {
 // the way ridden and of no line.
 func (r *ride) circled(events []report.Event, lines []report.Line) {
 	for _, e := range events {
-		if e.Event != report.EventCircle {
+		// A circle that may as well be the way from one fence to the next takes no count away.
+		if e.Event != report.EventCircle || e.P < horse.Probable {
 			continue
 		}
 		for i := range lines {
