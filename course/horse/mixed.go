@@ -487,10 +487,10 @@ func studentCDF(t, df float64) float64 {
 // Owns are the rides' own levels, where the other x are zero, with the error of their lines and measurements: by ride.
 func (f Fitted) Owns() map[int]trace.Estimate {
 	out := map[int]trace.Estimate{}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: f.df}.Quantile(0.95)
 	for i, g := range f.groups {
 		if g.one > 0 {
 			m, sd := f.Own(i, true)
-			t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: f.df}.Quantile(0.95)
 			out[i] = trace.Estimate{Value: m, Low: m - t*sd, High: m + t*sd}
 		}
 	}
