@@ -143,8 +143,8 @@ func decimalsOf(name string) int {
 // when it is rounded again: half a width just below a power of ten may be rounded up to it, and then keeps a decimal less.
 func roundEstimate(e trace.Estimate) trace.Estimate {
 	decimals := decimalsFor((e.High - e.Low) / 2)
-	e = roundTo(e, decimals)
-	half := layout.Round((e.High-e.Low)/2, decimals+1) // without the dust of binary fractions
+	once := roundTo(e, decimals)
+	half := layout.Round((once.High-once.Low)/2, decimals+1) // without the dust of binary fractions
 	return roundTo(e, min(decimals, decimalsFor(half)))
 }
 

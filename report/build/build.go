@@ -126,8 +126,8 @@ func (e *NotTogetherError) Error() string {
 		e.PositionsFromS, e.PositionsToS, e.MotionFromS, e.MotionToS)
 }
 
-// apartS is more than any clock is off that its owner would still take for right (zones are brought together before).
-const apartS = 3600
+// apartS is more than two zones of the Earth differ by, 26 h: a clock off by a zone is brought back by what both recorded.
+const apartS = 27 * 3600
 
 // apart refuses positions and motion that were recorded at quite other times.
 func apart(rec *trace.Recording) error {
