@@ -51,7 +51,7 @@ func TestHorsesOfManyRides(t *testing.T) {
 	}{
 		{"list, first seen", "/horses", true, 100 * time.Millisecond},
 		{"list", "/horses", false, 100 * time.Millisecond},
-		{"horse of many rides, first seen", shell.HorseAddress(most.ID), true, 300 * time.Millisecond},
+		{"horse of many rides, first seen", shell.HorseAddress(most.ID), true, 600 * time.Millisecond},
 		{"horse of many rides", shell.HorseAddress(most.ID), false, 100 * time.Millisecond},
 	} {
 		h := New(Options{Store: store})
